@@ -1,0 +1,106 @@
+package engine
+
+// Method is how a review is judged. Stored: never reorder.
+type Method uint8
+
+// Methods.
+const (
+	Posterior     Method = iota // the energy-balance filter's probabilities
+	PracticeTable               // the coach's hand method; common practice, no source
+)
+
+// PlanState says whether a plan is being followed. Stored: never reorder.
+type PlanState uint8
+
+// Plan states. A trainee has at most one open plan.
+const (
+	PlanOpen PlanState = iota
+	PlanClosed
+)
+
+// Plan is one fat-loss plan. Zero numbers are not defaults: use DefaultPlan.
+type Plan struct {
+	ID    string
+	State PlanState
+	Start Day
+
+	GoalWeightKg   Opt
+	GoalBodyFatPct Opt
+
+	Method              Method
+	SkipMaintenanceTest bool
+
+	BandLowPctPerWeek  float64 // the loss that counts as on track, % of body weight a week
+	BandHighPctPerWeek float64
+	PacePctPerWeek     float64 // what the plan aims at
+
+	FoodLever        bool    // intake may be changed
+	ActivityLever    bool    // prescribed activity may be changed
+	BaseActivityKcal float64 // kcal/d of walking to come about day 17 of the cut
+	ActivityCapKcal  float64 // prescribed activity never exceeds this, kcal/d
+	IntakeFloorKcal  Opt     // raises the built-in floor, never lowers it
+
+	Decisions []Decision // ascending by From, then in order of recording
+}
+
+// DefaultPlan returns a plan with the usual numbers: a band of 0.5-1 % of body
+// weight a week aimed at 0.8 (common practice, no source), both levers, 125
+// kcal/d of base activity to come and at most 400 kcal/d of activity.
+func DefaultPlan(start Day) Plan {
+	return Plan{
+		Start:             start,
+		BandLowPctPerWeek: 0.5, BandHighPctPerWeek: 1.0, PacePctPerWeek: 0.8,
+		FoodLever: true, ActivityLever: true, BaseActivityKcal: 125, ActivityCapKcal: 400,
+	}
+}
+
+// Target is the prescription in force on a day, in kcal/d.
+type Target struct {
+	IntakeKcal   float64
+	ActivityKcal float64 // prescribed activity beyond ordinary life, net of rest
+}
+
+// Action is what a recommendation asks for, and what a decision answers.
+// Stored: never reorder.
+type Action uint8
+
+// Actions.
+const (
+	ActionUnspecified Action = iota
+	KeepLogging
+	StartDeficit
+	Hold
+	LowerBalance
+	RaiseBalance
+	MeetTarget
+	AddBaseActivity
+	ChangeRefeeds
+	Ease
+	TakeBreak
+	ReturnToMaintenance
+	Finish
+	Refer
+)
+
+// Decision is what the coach or trainee chose. Its target holds from From on.
+type Decision struct {
+	ID     string
+	From   Day // first day on which the target holds
+	Action Action
+	Target Target
+	By     string // who decided; the caller's words
+	Note   string
+}
+
+// TargetOn returns the prescription in force on a day: that of the last
+// decision from that day or before, and false when there is none yet.
+func (p Plan) TargetOn(d Day) (Target, bool) {
+	var t Target
+	ok := false
+	for _, dec := range p.Decisions {
+		if dec.From <= d {
+			t, ok = dec.Target, true
+		}
+	}
+	return t, ok
+}
