@@ -440,7 +440,7 @@ type Recommendation struct {
 	Action Action `protobuf:"varint,5,opt,name=action,proto3,enum=steelyard.v1.Action" json:"action,omitempty"`
 	// Whether a review is due on this day; before it, only safety speaks up.
 	IsReviewDue bool `protobuf:"varint,6,opt,name=is_review_due,json=isReviewDue,proto3" json:"is_review_due,omitempty"`
-	// When to look again.
+	// When to look again, when the advice is followed; absent after a referral.
 	NextReviewDate *date.Date `protobuf:"bytes,7,opt,name=next_review_date,json=nextReviewDate,proto3" json:"next_review_date,omitempty"`
 	// One sentence a coach can repeat.
 	Headline string `protobuf:"bytes,8,opt,name=headline,proto3" json:"headline,omitempty"`
@@ -454,8 +454,14 @@ type Recommendation struct {
 	Estimate *EnergyEstimate `protobuf:"bytes,12,opt,name=estimate,proto3" json:"estimate,omitempty"`
 	// Which method decided.
 	Method ReviewMethod `protobuf:"varint,13,opt,name=method,proto3,enum=steelyard.v1.ReviewMethod" json:"method,omitempty"`
-	// What the hand method says of the same days; shown whichever method decided.
-	Practice *PracticeAnswer `protobuf:"bytes,14,opt,name=practice,proto3" json:"practice,omitempty"`
+	// What the energy-balance filter makes of a review; absent where it has no answer.
+	Posterior *MethodAnswer `protobuf:"bytes,20,opt,name=posterior,proto3" json:"posterior,omitempty"`
+	// What the hand method makes of the same days, shown whichever method decided:
+	// a least-squares line over the last readings and a table. Common practice,
+	// no source. Absent where it has no answer.
+	Practice *MethodAnswer `protobuf:"bytes,14,opt,name=practice,proto3" json:"practice,omitempty"`
+	// Why the two differ; empty when they agree.
+	WhyDifferent string `protobuf:"bytes,21,opt,name=why_different,json=whyDifferent,proto3" json:"why_different,omitempty"`
 	// The reasons, most important first.
 	Findings []*Finding `protobuf:"bytes,15,rep,name=findings,proto3" json:"findings,omitempty"`
 	// What to be careful about. Never empty.
@@ -591,11 +597,25 @@ func (x *Recommendation) GetMethod() ReviewMethod {
 	return ReviewMethod_REVIEW_METHOD_UNSPECIFIED
 }
 
-func (x *Recommendation) GetPractice() *PracticeAnswer {
+func (x *Recommendation) GetPosterior() *MethodAnswer {
+	if x != nil {
+		return x.Posterior
+	}
+	return nil
+}
+
+func (x *Recommendation) GetPractice() *MethodAnswer {
 	if x != nil {
 		return x.Practice
 	}
 	return nil
+}
+
+func (x *Recommendation) GetWhyDifferent() string {
+	if x != nil {
+		return x.WhyDifferent
+	}
+	return ""
 }
 
 func (x *Recommendation) GetFindings() []*Finding {
@@ -851,6 +871,10 @@ type EnergyEstimate struct {
 	ProbabilityBelowBand *float64 `protobuf:"fixed64,11,opt,name=probability_below_band,json=probabilityBelowBand,proto3,oneof" json:"probability_below_band,omitempty"`
 	// Probability that it lies over the band, 0 to 1.
 	ProbabilityAboveBand *float64 `protobuf:"fixed64,12,opt,name=probability_above_band,json=probabilityAboveBand,proto3,oneof" json:"probability_above_band,omitempty"`
+	// What the scale should show on an ordinary morning at the present intake, kg.
+	ScaleWeightKg float64 `protobuf:"fixed64,15,opt,name=scale_weight_kg,json=scaleWeightKg,proto3" json:"scale_weight_kg,omitempty"`
+	// Its standard deviation, kg.
+	ScaleWeightSdKg float64 `protobuf:"fixed64,16,opt,name=scale_weight_sd_kg,json=scaleWeightSdKg,proto3" json:"scale_weight_sd_kg,omitempty"`
 	// Readings that the estimate uses.
 	ReadingsUsed int32 `protobuf:"varint,13,opt,name=readings_used,json=readingsUsed,proto3" json:"readings_used,omitempty"`
 	// Readings that it refused, with why.
@@ -969,6 +993,20 @@ func (x *EnergyEstimate) GetProbabilityBelowBand() float64 {
 func (x *EnergyEstimate) GetProbabilityAboveBand() float64 {
 	if x != nil && x.ProbabilityAboveBand != nil {
 		return *x.ProbabilityAboveBand
+	}
+	return 0
+}
+
+func (x *EnergyEstimate) GetScaleWeightKg() float64 {
+	if x != nil {
+		return x.ScaleWeightKg
+	}
+	return 0
+}
+
+func (x *EnergyEstimate) GetScaleWeightSdKg() float64 {
+	if x != nil {
+		return x.ScaleWeightSdKg
 	}
 	return 0
 }
@@ -1106,42 +1144,42 @@ func (x *RefusedReading) GetReason() string {
 	return ""
 }
 
-// The hand method's answer: a least-squares line over the last readings and a
-// table. Common practice, no source.
-type PracticeAnswer struct {
+// What one method makes of a review.
+type MethodAnswer struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
+	// The method.
+	Method ReviewMethod `protobuf:"varint,1,opt,name=method,proto3,enum=steelyard.v1.ReviewMethod" json:"method,omitempty"`
 	// What it would do.
-	Action Action `protobuf:"varint,1,opt,name=action,proto3,enum=steelyard.v1.Action" json:"action,omitempty"`
-	// The line's loss, % of body weight a week; absent with too few readings.
-	RatePctPerWeek *float64 `protobuf:"fixed64,2,opt,name=rate_pct_per_week,json=ratePctPerWeek,proto3,oneof" json:"rate_pct_per_week,omitempty"`
-	// Its standard error, % of body weight a week.
-	RateSePctPerWeek *float64 `protobuf:"fixed64,3,opt,name=rate_se_pct_per_week,json=rateSePctPerWeek,proto3,oneof" json:"rate_se_pct_per_week,omitempty"`
-	// Readings under the line.
-	Readings int32 `protobuf:"varint,4,opt,name=readings,proto3" json:"readings,omitempty"`
-	// Change of the balance, % of intake; negative is less; absent when it changes nothing.
-	ChangePct *float64 `protobuf:"fixed64,5,opt,name=change_pct,json=changePct,proto3,oneof" json:"change_pct,omitempty"`
+	Action Action `protobuf:"varint,2,opt,name=action,proto3,enum=steelyard.v1.Action" json:"action,omitempty"`
+	// Its rate, % of body weight a week; positive is a loss.
+	RatePctPerWeek float64 `protobuf:"fixed64,3,opt,name=rate_pct_per_week,json=ratePctPerWeek,proto3" json:"rate_pct_per_week,omitempty"`
+	// The rate's standard deviation or standard error, % of body weight a week.
+	RateSePctPerWeek *float64 `protobuf:"fixed64,4,opt,name=rate_se_pct_per_week,json=rateSePctPerWeek,proto3,oneof" json:"rate_se_pct_per_week,omitempty"`
+	// What it would move the balance by, in kcal/d of food; negative is less;
+	// absent when it changes nothing.
+	ChangeKcalPerDay *float64 `protobuf:"fixed64,5,opt,name=change_kcal_per_day,json=changeKcalPerDay,proto3,oneof" json:"change_kcal_per_day,omitempty"`
+	// The same in % of the present intake.
+	ChangePct *float64 `protobuf:"fixed64,6,opt,name=change_pct,json=changePct,proto3,oneof" json:"change_pct,omitempty"`
 	// What it says, in a sentence.
-	Sentence string `protobuf:"bytes,6,opt,name=sentence,proto3" json:"sentence,omitempty"`
-	// Why it differs from the posterior, when it does.
-	WhyDifferent  string `protobuf:"bytes,7,opt,name=why_different,json=whyDifferent,proto3" json:"why_different,omitempty"`
+	Sentence      string `protobuf:"bytes,7,opt,name=sentence,proto3" json:"sentence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *PracticeAnswer) Reset() {
-	*x = PracticeAnswer{}
+func (x *MethodAnswer) Reset() {
+	*x = MethodAnswer{}
 	mi := &file_steelyard_v1_recommendation_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *PracticeAnswer) String() string {
+func (x *MethodAnswer) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*PracticeAnswer) ProtoMessage() {}
+func (*MethodAnswer) ProtoMessage() {}
 
-func (x *PracticeAnswer) ProtoReflect() protoreflect.Message {
+func (x *MethodAnswer) ProtoReflect() protoreflect.Message {
 	mi := &file_steelyard_v1_recommendation_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1153,56 +1191,56 @@ func (x *PracticeAnswer) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use PracticeAnswer.ProtoReflect.Descriptor instead.
-func (*PracticeAnswer) Descriptor() ([]byte, []int) {
+// Deprecated: Use MethodAnswer.ProtoReflect.Descriptor instead.
+func (*MethodAnswer) Descriptor() ([]byte, []int) {
 	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{6}
 }
 
-func (x *PracticeAnswer) GetAction() Action {
+func (x *MethodAnswer) GetMethod() ReviewMethod {
+	if x != nil {
+		return x.Method
+	}
+	return ReviewMethod_REVIEW_METHOD_UNSPECIFIED
+}
+
+func (x *MethodAnswer) GetAction() Action {
 	if x != nil {
 		return x.Action
 	}
 	return Action_ACTION_UNSPECIFIED
 }
 
-func (x *PracticeAnswer) GetRatePctPerWeek() float64 {
-	if x != nil && x.RatePctPerWeek != nil {
-		return *x.RatePctPerWeek
+func (x *MethodAnswer) GetRatePctPerWeek() float64 {
+	if x != nil {
+		return x.RatePctPerWeek
 	}
 	return 0
 }
 
-func (x *PracticeAnswer) GetRateSePctPerWeek() float64 {
+func (x *MethodAnswer) GetRateSePctPerWeek() float64 {
 	if x != nil && x.RateSePctPerWeek != nil {
 		return *x.RateSePctPerWeek
 	}
 	return 0
 }
 
-func (x *PracticeAnswer) GetReadings() int32 {
-	if x != nil {
-		return x.Readings
+func (x *MethodAnswer) GetChangeKcalPerDay() float64 {
+	if x != nil && x.ChangeKcalPerDay != nil {
+		return *x.ChangeKcalPerDay
 	}
 	return 0
 }
 
-func (x *PracticeAnswer) GetChangePct() float64 {
+func (x *MethodAnswer) GetChangePct() float64 {
 	if x != nil && x.ChangePct != nil {
 		return *x.ChangePct
 	}
 	return 0
 }
 
-func (x *PracticeAnswer) GetSentence() string {
+func (x *MethodAnswer) GetSentence() string {
 	if x != nil {
 		return x.Sentence
-	}
-	return ""
-}
-
-func (x *PracticeAnswer) GetWhyDifferent() string {
-	if x != nil {
-		return x.WhyDifferent
 	}
 	return ""
 }
@@ -1217,7 +1255,9 @@ type Finding struct {
 	// The sentence for people.
 	Sentence string `protobuf:"bytes,3,opt,name=sentence,proto3" json:"sentence,omitempty"`
 	// The numbers in the sentence.
-	Numbers       []*NamedNumber `protobuf:"bytes,4,rep,name=numbers,proto3" json:"numbers,omitempty"`
+	Numbers []*NamedNumber `protobuf:"bytes,4,rep,name=numbers,proto3" json:"numbers,omitempty"`
+	// The day it concerns, when there is one.
+	Date          *date.Date `protobuf:"bytes,5,opt,name=date,proto3" json:"date,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1276,6 +1316,13 @@ func (x *Finding) GetSentence() string {
 func (x *Finding) GetNumbers() []*NamedNumber {
 	if x != nil {
 		return x.Numbers
+	}
+	return nil
+}
+
+func (x *Finding) GetDate() *date.Date {
+	if x != nil {
+		return x.Date
 	}
 	return nil
 }
@@ -1402,20 +1449,24 @@ func (x *Caution) GetSentence() string {
 // What a recommendation rests on.
 type Evidence struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Readings used.
+	// Readings used, of the whole window.
 	ReadingsUsed int32 `protobuf:"varint,1,opt,name=readings_used,json=readingsUsed,proto3" json:"readings_used,omitempty"`
 	// Readings refused.
 	ReadingsRefused int32 `protobuf:"varint,2,opt,name=readings_refused,json=readingsRefused,proto3" json:"readings_refused,omitempty"`
-	// Readings in the last 7 days.
+	// Readings used of the last 7 mornings, this one included.
 	ReadingsLast_7Days int32 `protobuf:"varint,3,opt,name=readings_last_7_days,json=readingsLast7Days,proto3" json:"readings_last_7_days,omitempty"`
-	// Readings in the last 14 days.
+	// Readings used of the last 14 mornings, this one included.
 	ReadingsLast_14Days int32 `protobuf:"varint,4,opt,name=readings_last_14_days,json=readingsLast14Days,proto3" json:"readings_last_14_days,omitempty"`
-	// Days with a complete intake log in the last 14.
-	LoggedDaysLast_14Days int32 `protobuf:"varint,5,opt,name=logged_days_last_14_days,json=loggedDaysLast14Days,proto3" json:"logged_days_last_14_days,omitempty"`
-	// Mean logged intake of those days, kcal/d; absent when there are none.
-	MeanLoggedIntakeKcal *float64 `protobuf:"fixed64,6,opt,name=mean_logged_intake_kcal,json=meanLoggedIntakeKcal,proto3,oneof" json:"mean_logged_intake_kcal,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	// Days with a complete intake log of the 7 days before.
+	LoggedDaysLast_7Days int32 `protobuf:"varint,5,opt,name=logged_days_last_7_days,json=loggedDaysLast7Days,proto3" json:"logged_days_last_7_days,omitempty"`
+	// Days with a complete intake log of the 14 days before.
+	LoggedDaysLast_14Days int32 `protobuf:"varint,6,opt,name=logged_days_last_14_days,json=loggedDaysLast14Days,proto3" json:"logged_days_last_14_days,omitempty"`
+	// Days with a complete intake log of the `log_days` before.
+	LoggedDays int32 `protobuf:"varint,7,opt,name=logged_days,json=loggedDays,proto3" json:"logged_days,omitempty"`
+	// Days before since the first entry, at most 28.
+	LogDays       int32 `protobuf:"varint,8,opt,name=log_days,json=logDays,proto3" json:"log_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Evidence) Reset() {
@@ -1476,6 +1527,13 @@ func (x *Evidence) GetReadingsLast_14Days() int32 {
 	return 0
 }
 
+func (x *Evidence) GetLoggedDaysLast_7Days() int32 {
+	if x != nil {
+		return x.LoggedDaysLast_7Days
+	}
+	return 0
+}
+
 func (x *Evidence) GetLoggedDaysLast_14Days() int32 {
 	if x != nil {
 		return x.LoggedDaysLast_14Days
@@ -1483,9 +1541,16 @@ func (x *Evidence) GetLoggedDaysLast_14Days() int32 {
 	return 0
 }
 
-func (x *Evidence) GetMeanLoggedIntakeKcal() float64 {
-	if x != nil && x.MeanLoggedIntakeKcal != nil {
-		return *x.MeanLoggedIntakeKcal
+func (x *Evidence) GetLoggedDays() int32 {
+	if x != nil {
+		return x.LoggedDays
+	}
+	return 0
+}
+
+func (x *Evidence) GetLogDays() int32 {
+	if x != nil {
+		return x.LogDays
 	}
 	return 0
 }
@@ -1494,7 +1559,7 @@ var File_steelyard_v1_recommendation_proto protoreflect.FileDescriptor
 
 const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\n" +
-	"!steelyard/v1/recommendation.proto\x12\fsteelyard.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16google/type/date.proto\"\xe8\a\n" +
+	"!steelyard/v1/recommendation.proto\x12\fsteelyard.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16google/type/date.proto\"\xcf\b\n" +
 	"\x0eRecommendation\x12\x17\n" +
 	"\x04plan\x18\x01 \x01(\tB\x03\xe0A\x03R\x04plan\x124\n" +
 	"\n" +
@@ -1511,7 +1576,9 @@ const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\aoptions\x18\v \x03(\v2\x19.steelyard.v1.LeverOptionB\x03\xe0A\x03R\aoptions\x12=\n" +
 	"\bestimate\x18\f \x01(\v2\x1c.steelyard.v1.EnergyEstimateB\x03\xe0A\x03R\bestimate\x127\n" +
 	"\x06method\x18\r \x01(\x0e2\x1a.steelyard.v1.ReviewMethodB\x03\xe0A\x03R\x06method\x12=\n" +
-	"\bpractice\x18\x0e \x01(\v2\x1c.steelyard.v1.PracticeAnswerB\x03\xe0A\x03R\bpractice\x126\n" +
+	"\tposterior\x18\x14 \x01(\v2\x1a.steelyard.v1.MethodAnswerB\x03\xe0A\x03R\tposterior\x12;\n" +
+	"\bpractice\x18\x0e \x01(\v2\x1a.steelyard.v1.MethodAnswerB\x03\xe0A\x03R\bpractice\x12(\n" +
+	"\rwhy_different\x18\x15 \x01(\tB\x03\xe0A\x03R\fwhyDifferent\x126\n" +
 	"\bfindings\x18\x0f \x03(\v2\x15.steelyard.v1.FindingB\x03\xe0A\x03R\bfindings\x126\n" +
 	"\bcautions\x18\x10 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x127\n" +
 	"\bevidence\x18\x11 \x01(\v2\x16.steelyard.v1.EvidenceB\x03\xe0A\x03R\bevidence\x12\x1f\n" +
@@ -1540,7 +1607,7 @@ const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\x1d_activity_change_kcal_per_dayB \n" +
 	"\x1e_activity_change_kcal_per_weekB\x10\n" +
 	"\x0e_steps_per_dayB\x17\n" +
-	"\x15_walk_minutes_per_day\"\x83\a\n" +
+	"\x15_walk_minutes_per_day\"\xe2\a\n" +
 	"\x0eEnergyEstimate\x124\n" +
 	"\n" +
 	"as_of_date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\basOfDate\x12+\n" +
@@ -1555,7 +1622,9 @@ const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\x13maintenance_sd_kcal\x18\n" +
 	" \x01(\x01B\x03\xe0A\x03R\x11maintenanceSdKcal\x12>\n" +
 	"\x16probability_below_band\x18\v \x01(\x01B\x03\xe0A\x03H\x02R\x14probabilityBelowBand\x88\x01\x01\x12>\n" +
-	"\x16probability_above_band\x18\f \x01(\x01B\x03\xe0A\x03H\x03R\x14probabilityAboveBand\x88\x01\x01\x12(\n" +
+	"\x16probability_above_band\x18\f \x01(\x01B\x03\xe0A\x03H\x03R\x14probabilityAboveBand\x88\x01\x01\x12+\n" +
+	"\x0fscale_weight_kg\x18\x0f \x01(\x01B\x03\xe0A\x03R\rscaleWeightKg\x120\n" +
+	"\x12scale_weight_sd_kg\x18\x10 \x01(\x01B\x03\xe0A\x03R\x0fscaleWeightSdKg\x12(\n" +
 	"\rreadings_used\x18\r \x01(\x05B\x03\xe0A\x03R\freadingsUsed\x12L\n" +
 	"\x10refused_readings\x18\x0e \x03(\v2\x1c.steelyard.v1.RefusedReadingB\x03\xe0A\x03R\x0frefusedReadingsB\x14\n" +
 	"\x12_rate_pct_per_weekB\x17\n" +
@@ -1568,39 +1637,42 @@ const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\x0eRefusedReading\x12*\n" +
 	"\x04date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\x04date\x12 \n" +
 	"\tweight_kg\x18\x02 \x01(\x01B\x03\xe0A\x03R\bweightKg\x12\x1b\n" +
-	"\x06reason\x18\x03 \x01(\tB\x03\xe0A\x03R\x06reason\"\x85\x03\n" +
-	"\x0ePracticeAnswer\x121\n" +
-	"\x06action\x18\x01 \x01(\x0e2\x14.steelyard.v1.ActionB\x03\xe0A\x03R\x06action\x123\n" +
-	"\x11rate_pct_per_week\x18\x02 \x01(\x01B\x03\xe0A\x03H\x00R\x0eratePctPerWeek\x88\x01\x01\x128\n" +
-	"\x14rate_se_pct_per_week\x18\x03 \x01(\x01B\x03\xe0A\x03H\x01R\x10rateSePctPerWeek\x88\x01\x01\x12\x1f\n" +
-	"\breadings\x18\x04 \x01(\x05B\x03\xe0A\x03R\breadings\x12'\n" +
+	"\x06reason\x18\x03 \x01(\tB\x03\xe0A\x03R\x06reason\"\xa7\x03\n" +
+	"\fMethodAnswer\x127\n" +
+	"\x06method\x18\x01 \x01(\x0e2\x1a.steelyard.v1.ReviewMethodB\x03\xe0A\x03R\x06method\x121\n" +
+	"\x06action\x18\x02 \x01(\x0e2\x14.steelyard.v1.ActionB\x03\xe0A\x03R\x06action\x12.\n" +
+	"\x11rate_pct_per_week\x18\x03 \x01(\x01B\x03\xe0A\x03R\x0eratePctPerWeek\x128\n" +
+	"\x14rate_se_pct_per_week\x18\x04 \x01(\x01B\x03\xe0A\x03H\x00R\x10rateSePctPerWeek\x88\x01\x01\x127\n" +
+	"\x13change_kcal_per_day\x18\x05 \x01(\x01B\x03\xe0A\x03H\x01R\x10changeKcalPerDay\x88\x01\x01\x12'\n" +
 	"\n" +
-	"change_pct\x18\x05 \x01(\x01B\x03\xe0A\x03H\x02R\tchangePct\x88\x01\x01\x12\x1f\n" +
-	"\bsentence\x18\x06 \x01(\tB\x03\xe0A\x03R\bsentence\x12(\n" +
-	"\rwhy_different\x18\a \x01(\tB\x03\xe0A\x03R\fwhyDifferentB\x14\n" +
-	"\x12_rate_pct_per_weekB\x17\n" +
-	"\x15_rate_se_pct_per_weekB\r\n" +
-	"\v_change_pct\"\xb6\x01\n" +
+	"change_pct\x18\x06 \x01(\x01B\x03\xe0A\x03H\x02R\tchangePct\x88\x01\x01\x12\x1f\n" +
+	"\bsentence\x18\a \x01(\tB\x03\xe0A\x03R\bsentenceB\x17\n" +
+	"\x15_rate_se_pct_per_weekB\x16\n" +
+	"\x14_change_kcal_per_dayB\r\n" +
+	"\v_change_pct\"\xe2\x01\n" +
 	"\aFinding\x12\x17\n" +
 	"\x04code\x18\x01 \x01(\tB\x03\xe0A\x03R\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x16.steelyard.v1.SeverityB\x03\xe0A\x03R\bseverity\x12\x1f\n" +
 	"\bsentence\x18\x03 \x01(\tB\x03\xe0A\x03R\bsentence\x128\n" +
-	"\anumbers\x18\x04 \x03(\v2\x19.steelyard.v1.NamedNumberB\x03\xe0A\x03R\anumbers\"Z\n" +
+	"\anumbers\x18\x04 \x03(\v2\x19.steelyard.v1.NamedNumberB\x03\xe0A\x03R\anumbers\x12*\n" +
+	"\x04date\x18\x05 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\x04date\"Z\n" +
 	"\vNamedNumber\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x12\x19\n" +
 	"\x05value\x18\x02 \x01(\x01B\x03\xe0A\x03R\x05value\x12\x17\n" +
 	"\x04unit\x18\x03 \x01(\tB\x03\xe0A\x03R\x04unit\"C\n" +
 	"\aCaution\x12\x17\n" +
 	"\x04code\x18\x01 \x01(\tB\x03\xe0A\x03R\x04code\x12\x1f\n" +
-	"\bsentence\x18\x02 \x01(\tB\x03\xe0A\x03R\bsentence\"\xec\x02\n" +
+	"\bsentence\x18\x02 \x01(\tB\x03\xe0A\x03R\bsentence\"\x90\x03\n" +
 	"\bEvidence\x12(\n" +
 	"\rreadings_used\x18\x01 \x01(\x05B\x03\xe0A\x03R\freadingsUsed\x12.\n" +
 	"\x10readings_refused\x18\x02 \x01(\x05B\x03\xe0A\x03R\x0freadingsRefused\x124\n" +
 	"\x14readings_last_7_days\x18\x03 \x01(\x05B\x03\xe0A\x03R\x11readingsLast7Days\x126\n" +
-	"\x15readings_last_14_days\x18\x04 \x01(\x05B\x03\xe0A\x03R\x12readingsLast14Days\x12;\n" +
-	"\x18logged_days_last_14_days\x18\x05 \x01(\x05B\x03\xe0A\x03R\x14loggedDaysLast14Days\x12?\n" +
-	"\x17mean_logged_intake_kcal\x18\x06 \x01(\x01B\x03\xe0A\x03H\x00R\x14meanLoggedIntakeKcal\x88\x01\x01B\x1a\n" +
-	"\x18_mean_logged_intake_kcal*\xf9\x01\n" +
+	"\x15readings_last_14_days\x18\x04 \x01(\x05B\x03\xe0A\x03R\x12readingsLast14Days\x129\n" +
+	"\x17logged_days_last_7_days\x18\x05 \x01(\x05B\x03\xe0A\x03R\x13loggedDaysLast7Days\x12;\n" +
+	"\x18logged_days_last_14_days\x18\x06 \x01(\x05B\x03\xe0A\x03R\x14loggedDaysLast14Days\x12$\n" +
+	"\vlogged_days\x18\a \x01(\x05B\x03\xe0A\x03R\n" +
+	"loggedDays\x12\x1e\n" +
+	"\blog_days\x18\b \x01(\x05B\x03\xe0A\x03R\alogDays*\xf9\x01\n" +
 	"\x05Stage\x12\x15\n" +
 	"\x11STAGE_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16STAGE_MAINTENANCE_TEST\x10\x01\x12\x19\n" +
@@ -1675,7 +1747,7 @@ var file_steelyard_v1_recommendation_proto_goTypes = []any{
 	(*EnergyEstimate)(nil), // 9: steelyard.v1.EnergyEstimate
 	(*Interval)(nil),       // 10: steelyard.v1.Interval
 	(*RefusedReading)(nil), // 11: steelyard.v1.RefusedReading
-	(*PracticeAnswer)(nil), // 12: steelyard.v1.PracticeAnswer
+	(*MethodAnswer)(nil),   // 12: steelyard.v1.MethodAnswer
 	(*Finding)(nil),        // 13: steelyard.v1.Finding
 	(*NamedNumber)(nil),    // 14: steelyard.v1.NamedNumber
 	(*Caution)(nil),        // 15: steelyard.v1.Caution
@@ -1692,27 +1764,30 @@ var file_steelyard_v1_recommendation_proto_depIdxs = []int32{
 	8,  // 6: steelyard.v1.Recommendation.options:type_name -> steelyard.v1.LeverOption
 	9,  // 7: steelyard.v1.Recommendation.estimate:type_name -> steelyard.v1.EnergyEstimate
 	2,  // 8: steelyard.v1.Recommendation.method:type_name -> steelyard.v1.ReviewMethod
-	12, // 9: steelyard.v1.Recommendation.practice:type_name -> steelyard.v1.PracticeAnswer
-	13, // 10: steelyard.v1.Recommendation.findings:type_name -> steelyard.v1.Finding
-	15, // 11: steelyard.v1.Recommendation.cautions:type_name -> steelyard.v1.Caution
-	16, // 12: steelyard.v1.Recommendation.evidence:type_name -> steelyard.v1.Evidence
-	5,  // 13: steelyard.v1.Recommendation.source:type_name -> steelyard.v1.WindowSource
-	3,  // 14: steelyard.v1.LeverOption.lever:type_name -> steelyard.v1.Lever
-	7,  // 15: steelyard.v1.LeverOption.target:type_name -> steelyard.v1.Target
-	17, // 16: steelyard.v1.EnergyEstimate.as_of_date:type_name -> google.type.Date
-	10, // 17: steelyard.v1.EnergyEstimate.rate_80:type_name -> steelyard.v1.Interval
-	10, // 18: steelyard.v1.EnergyEstimate.rate_95:type_name -> steelyard.v1.Interval
-	10, // 19: steelyard.v1.EnergyEstimate.shown_rate_80:type_name -> steelyard.v1.Interval
-	11, // 20: steelyard.v1.EnergyEstimate.refused_readings:type_name -> steelyard.v1.RefusedReading
-	17, // 21: steelyard.v1.RefusedReading.date:type_name -> google.type.Date
-	1,  // 22: steelyard.v1.PracticeAnswer.action:type_name -> steelyard.v1.Action
-	4,  // 23: steelyard.v1.Finding.severity:type_name -> steelyard.v1.Severity
-	14, // 24: steelyard.v1.Finding.numbers:type_name -> steelyard.v1.NamedNumber
-	25, // [25:25] is the sub-list for method output_type
-	25, // [25:25] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	12, // 9: steelyard.v1.Recommendation.posterior:type_name -> steelyard.v1.MethodAnswer
+	12, // 10: steelyard.v1.Recommendation.practice:type_name -> steelyard.v1.MethodAnswer
+	13, // 11: steelyard.v1.Recommendation.findings:type_name -> steelyard.v1.Finding
+	15, // 12: steelyard.v1.Recommendation.cautions:type_name -> steelyard.v1.Caution
+	16, // 13: steelyard.v1.Recommendation.evidence:type_name -> steelyard.v1.Evidence
+	5,  // 14: steelyard.v1.Recommendation.source:type_name -> steelyard.v1.WindowSource
+	3,  // 15: steelyard.v1.LeverOption.lever:type_name -> steelyard.v1.Lever
+	7,  // 16: steelyard.v1.LeverOption.target:type_name -> steelyard.v1.Target
+	17, // 17: steelyard.v1.EnergyEstimate.as_of_date:type_name -> google.type.Date
+	10, // 18: steelyard.v1.EnergyEstimate.rate_80:type_name -> steelyard.v1.Interval
+	10, // 19: steelyard.v1.EnergyEstimate.rate_95:type_name -> steelyard.v1.Interval
+	10, // 20: steelyard.v1.EnergyEstimate.shown_rate_80:type_name -> steelyard.v1.Interval
+	11, // 21: steelyard.v1.EnergyEstimate.refused_readings:type_name -> steelyard.v1.RefusedReading
+	17, // 22: steelyard.v1.RefusedReading.date:type_name -> google.type.Date
+	2,  // 23: steelyard.v1.MethodAnswer.method:type_name -> steelyard.v1.ReviewMethod
+	1,  // 24: steelyard.v1.MethodAnswer.action:type_name -> steelyard.v1.Action
+	4,  // 25: steelyard.v1.Finding.severity:type_name -> steelyard.v1.Severity
+	14, // 26: steelyard.v1.Finding.numbers:type_name -> steelyard.v1.NamedNumber
+	17, // 27: steelyard.v1.Finding.date:type_name -> google.type.Date
+	28, // [28:28] is the sub-list for method output_type
+	28, // [28:28] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_steelyard_v1_recommendation_proto_init() }
@@ -1723,7 +1798,6 @@ func file_steelyard_v1_recommendation_proto_init() {
 	file_steelyard_v1_recommendation_proto_msgTypes[2].OneofWrappers = []any{}
 	file_steelyard_v1_recommendation_proto_msgTypes[3].OneofWrappers = []any{}
 	file_steelyard_v1_recommendation_proto_msgTypes[6].OneofWrappers = []any{}
-	file_steelyard_v1_recommendation_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
