@@ -167,11 +167,14 @@ type Tx interface {
 	// DeleteEntry removes one entry and rolls its day up. ErrNotFound when there is none.
 	DeleteEntry(id engine.ID) error
 	PutTrainee(t Trainee) error // replaces display name, zone and profile
-	// InsertPlan adds a plan. ErrExists when the id is taken.
+	// InsertPlan adds a plan; its decisions come by InsertDecision. ErrExists when
+	// the id is taken, or when it would be a second open plan.
 	InsertPlan(p engine.Plan) (Plan, error)
 	// PutPlan replaces a plan's own fields; its decisions stay as they are.
+	// ErrNotFound when there is none, ErrExists when it would be a second open plan.
 	PutPlan(p engine.Plan) (Plan, error)
-	// InsertDecision adds a decision to a plan. ErrExists when the id is taken.
+	// InsertDecision adds a decision to a plan. ErrExists when the plan has one of
+	// that id, ErrNotFound when there is no such plan.
 	InsertDecision(plan string, d engine.Decision, given []byte) (Decision, error)
 	// PutUpload records where an upload stands.
 	PutUpload(u Upload) error

@@ -48,21 +48,27 @@ const (
 	Stage_STAGE_PAUSED Stage = 8
 	// Steelyard computes no deficit for this trainee.
 	Stage_STAGE_REFERRED Stage = 9
+	// Before the plan's first day.
+	Stage_STAGE_NOT_STARTED Stage = 10
+	// The plan is closed.
+	Stage_STAGE_CLOSED Stage = 11
 )
 
 // Enum value maps for Stage.
 var (
 	Stage_name = map[int32]string{
-		0: "STAGE_UNSPECIFIED",
-		1: "STAGE_MAINTENANCE_TEST",
-		2: "STAGE_OPENING_DEFICIT",
-		3: "STAGE_BASE_ACTIVITY",
-		4: "STAGE_WEEKLY_REVIEWS",
-		5: "STAGE_DIET_BREAK",
-		6: "STAGE_RETURN_TO_MAINTENANCE",
-		7: "STAGE_FINISHED",
-		8: "STAGE_PAUSED",
-		9: "STAGE_REFERRED",
+		0:  "STAGE_UNSPECIFIED",
+		1:  "STAGE_MAINTENANCE_TEST",
+		2:  "STAGE_OPENING_DEFICIT",
+		3:  "STAGE_BASE_ACTIVITY",
+		4:  "STAGE_WEEKLY_REVIEWS",
+		5:  "STAGE_DIET_BREAK",
+		6:  "STAGE_RETURN_TO_MAINTENANCE",
+		7:  "STAGE_FINISHED",
+		8:  "STAGE_PAUSED",
+		9:  "STAGE_REFERRED",
+		10: "STAGE_NOT_STARTED",
+		11: "STAGE_CLOSED",
 	}
 	Stage_value = map[string]int32{
 		"STAGE_UNSPECIFIED":           0,
@@ -75,6 +81,8 @@ var (
 		"STAGE_FINISHED":              7,
 		"STAGE_PAUSED":                8,
 		"STAGE_REFERRED":              9,
+		"STAGE_NOT_STARTED":           10,
+		"STAGE_CLOSED":                11,
 	}
 )
 
@@ -1672,7 +1680,7 @@ const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\x18logged_days_last_14_days\x18\x06 \x01(\x05B\x03\xe0A\x03R\x14loggedDaysLast14Days\x12$\n" +
 	"\vlogged_days\x18\a \x01(\x05B\x03\xe0A\x03R\n" +
 	"loggedDays\x12\x1e\n" +
-	"\blog_days\x18\b \x01(\x05B\x03\xe0A\x03R\alogDays*\xf9\x01\n" +
+	"\blog_days\x18\b \x01(\x05B\x03\xe0A\x03R\alogDays*\xa2\x02\n" +
 	"\x05Stage\x12\x15\n" +
 	"\x11STAGE_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16STAGE_MAINTENANCE_TEST\x10\x01\x12\x19\n" +
@@ -1683,7 +1691,10 @@ const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\x1bSTAGE_RETURN_TO_MAINTENANCE\x10\x06\x12\x12\n" +
 	"\x0eSTAGE_FINISHED\x10\a\x12\x10\n" +
 	"\fSTAGE_PAUSED\x10\b\x12\x12\n" +
-	"\x0eSTAGE_REFERRED\x10\t*\xd8\x02\n" +
+	"\x0eSTAGE_REFERRED\x10\t\x12\x15\n" +
+	"\x11STAGE_NOT_STARTED\x10\n" +
+	"\x12\x10\n" +
+	"\fSTAGE_CLOSED\x10\v*\xd8\x02\n" +
 	"\x06Action\x12\x16\n" +
 	"\x12ACTION_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ACTION_KEEP_LOGGING\x10\x01\x12\x18\n" +

@@ -1,0 +1,81 @@
+package balance
+
+import (
+	"math"
+
+	"example.com/steelyard/engine"
+)
+
+// Input is one civil day as the filter reads it. The reading is of the
+// morning; intake follows it.
+type Input struct {
+	WeightKg      engine.Opt
+	IntakeKcal    engine.Opt // the whole day, known only when the day's log is complete
+	TargetKcal    engine.Opt // the intake target in force
+	ActivityKcal  float64    // prescribed activity in kcal/d, net of rest
+	IsRefeed      bool
+	RefeedKcal    engine.Opt // the refeed's own target, for that day only
+	IsSalty       bool
+	IsPeriodStart bool
+}
+
+// Bounds of a day's numbers. A reading outside the weight bounds is refused and
+// reported; an intake or target outside its bounds counts as not known.
+const (
+	minWeightKg = 30  // lightest adult the filter was fitted for; fitted on the virtual cohort
+	maxWeightKg = 200 // heaviest; same
+	maxDayKcal  = 20000
+)
+
+// Inputs returns one row a day from w.First through asOf, with the targets that
+// plan had in force; plan may be nil. Intake of asOf itself is left out: a
+// recommendation is given in the morning. It is empty when asOf lies before
+// the window.
+func Inputs(w engine.Window, plan *engine.Plan, asOf engine.Day) []Input {
+	if asOf < w.First {
+		return nil
+	}
+	in := make([]Input, asOf-w.First+1)
+	var decisions []engine.Decision
+	if plan != nil {
+		decisions = plan.Decisions
+	}
+	next := 0
+	var target engine.Target
+	for i := range in {
+		day := w.First + engine.Day(i)
+		for next < len(decisions) && decisions[next].From <= day {
+			target = decisions[next].Target
+			next++
+		}
+		d := w.At(day)
+		x := &in[i]
+		x.WeightKg = d.WeightKg
+		if next > 0 {
+			x.TargetKcal = dayKcal(engine.Some(target.IntakeKcal))
+			x.ActivityKcal = dayKcal(engine.Some(target.ActivityKcal)).Or(0)
+		}
+		x.IsRefeed = d.Marks.Has(engine.MarkRefeed)
+		x.RefeedKcal = dayKcal(d.RefeedKcal)
+		x.IsSalty = d.Marks.Has(engine.MarkSaltyMeal)
+		x.IsPeriodStart = d.Marks.Has(engine.MarkPeriodStart)
+		if day < asOf {
+			x.IntakeKcal = dayKcal(d.IntakeKcal)
+		}
+	}
+	return in
+}
+
+// IsTarget reports whether a prescription can be a day's: both numbers within
+// 0..20000 kcal/d.
+func IsTarget(t engine.Target) bool {
+	return dayKcal(engine.Some(t.IntakeKcal)).OK && dayKcal(engine.Some(t.ActivityKcal)).OK
+}
+
+// dayKcal drops an energy that no day can have.
+func dayKcal(o engine.Opt) engine.Opt {
+	if !o.OK || math.IsNaN(o.V) || o.V < 0 || o.V > maxDayKcal {
+		return engine.Opt{}
+	}
+	return o
+}

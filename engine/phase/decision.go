@@ -1,0 +1,50 @@
+package phase
+
+import (
+	"fmt"
+
+	"example.com/steelyard/engine"
+)
+
+// ValidateDecision returns why a decision's target may not be set, whoever
+// chose it; nothing when it may. Fields are the decision's, in snake_case. The
+// decision is judged on the morning that it holds from, with the decisions
+// before it.
+//
+//   - intake under the floor is refused
+//   - activity over the plan's cap is refused
+//   - a trainee whom a safety rule refers gets no target under maintenance
+func ValidateDecision(w engine.Window, p engine.Profile, plan engine.Plan, d engine.Decision) []PlanProblem {
+	f := newFacts(w, p, plan, d.From)
+	var problems []PlanProblem
+	refuse := func(field, problem string, args ...any) {
+		problems = append(problems, PlanProblem{field, fmt.Sprintf(problem, args...)})
+	}
+	if f.floorKcal.OK && d.Target.IntakeKcal < f.floorKcal.V {
+		refuse("target.intake_kcal", "must not be under the floor of %.0f kcal a day", f.floorKcal.V)
+	}
+	if d.Target.ActivityKcal > plan.ActivityCapKcal {
+		refuse("target.activity_kcal", "must not be over the plan's cap of %g kcal a day", plan.ActivityCapKcal)
+	}
+	if found := f.safetyFindings(); len(found) > 0 {
+		maintenance := f.maintenance()
+		switch {
+		case !maintenance.OK:
+			refuse("target", "cannot be set: %s", found[0].Sentence)
+		case d.Target.IntakeKcal < maintenance.V:
+			refuse("target.intake_kcal", "must not be under maintenance, about %.0f kcal a day: %s", maintenance.V, found[0].Sentence)
+		}
+	}
+	return problems
+}
+
+// maintenance is the best present number for it, tracked kcal/d.
+func (f *facts) maintenance() engine.Opt {
+	switch {
+	case f.estimate != nil:
+		return engine.Some(f.estimate.MaintenanceKcal)
+	case f.hasTrack:
+		return engine.Some(f.guess.TrackedKcal())
+	}
+	return engine.Opt{}
+}

@@ -1,0 +1,135 @@
+package phase
+
+import (
+	"slices"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/balance"
+	"example.com/steelyard/engine/physiology"
+)
+
+// facts is what the rules ask about, worked out once. Everything in it was
+// known on the morning of asOf.
+type facts struct {
+	window  engine.Window // through asOf
+	profile engine.Profile
+	plan    engine.Plan // with the decisions in force by asOf
+	asOf    engine.Day
+	stage   Stage // by the plan alone: a safety rule may still refer
+
+	weightKg engine.Opt     // median of the last three readings in the valid range
+	current  *engine.Target // in force; nil before the first decision
+	present  engine.Target  // in force, or the usual intake
+	pace     float64        // what the plan aims at, held to 1 kg a week
+
+	track     balance.Track
+	guess     balance.Guess
+	hasTrack  bool
+	estimate  *balance.Estimate // at the present prescription
+	floorKcal engine.Opt        // unknown without a sex
+	basis     Basis
+	answers   *answers // nil until asked for
+}
+
+// maxPaceKgPerWeek is the fastest loss a plan may aim at. Source: the 1-2 lb a
+// week of NHLBI's Clinical Guidelines 1998 (NIH 98-4083), rounded up to 1 kg.
+const maxPaceKgPerWeek = 1.0
+
+func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) *facts {
+	inForce := 0
+	for inForce < len(plan.Decisions) && plan.Decisions[inForce].From <= asOf {
+		inForce++
+	}
+	plan.Decisions = plan.Decisions[:inForce]
+	f := &facts{window: w.Between(w.First, asOf+1), profile: p, plan: plan, asOf: asOf}
+	f.stage = stageByPlan(plan, asOf)
+	f.weightKg = presentWeight(f.window)
+	f.track, f.guess, f.hasTrack = track(f.window, p, &plan, asOf)
+	if t, ok := plan.TargetOn(asOf); ok && balance.IsTarget(t) { // an impossible one counts as none
+		f.current = &t
+		f.present = t
+	} else if f.hasTrack {
+		f.present.IntakeKcal = f.track.UsualKcal()
+	}
+	f.pace = plan.PacePctPerWeek
+	if f.weightKg.OK {
+		f.pace = min(f.pace, 100*maxPaceKgPerWeek/f.weightKg.V)
+	}
+	maintenance := engine.Opt{}
+	if f.hasTrack {
+		band := balance.Band{LowPctPerWeek: plan.BandLowPctPerWeek, HighPctPerWeek: plan.BandHighPctPerWeek}
+		if e, ok := f.track.Estimate(f.present, band); ok {
+			f.estimate = &e
+			maintenance = engine.Some(e.MaintenanceKcal)
+		} else {
+			maintenance = engine.Some(f.guess.TrackedKcal())
+		}
+	}
+	f.floorKcal = floor(p, f.weightKg, asOf, maintenance, plan.IntakeFloorKcal)
+	f.basis = f.countBasis()
+	return f
+}
+
+// presentWeight is the median of the last three readings that can be a weight:
+// one typing error does not move it far.
+func presentWeight(w engine.Window) engine.Opt {
+	var kg []float64
+	for i := len(w.Days) - 1; i >= 0 && len(kg) < 3; i-- {
+		if r := w.Days[i].WeightKg; balance.IsWeight(r) {
+			kg = append(kg, r.V)
+		}
+	}
+	if len(kg) == 0 {
+		return engine.Opt{}
+	}
+	slices.Sort(kg)
+	return engine.Some((kg[(len(kg)-1)/2] + kg[len(kg)/2]) / 2)
+}
+
+// age returns the completed years on asOf.
+func (f *facts) age() (int, bool) {
+	return engine.YearsBetween(f.profile.BirthDate.Day, f.asOf), f.profile.BirthDate.OK
+}
+
+// state returns the filter's state of a day, and false outside the window.
+func (f *facts) state(d engine.Day) (balance.State, bool) {
+	i := int(d - f.window.First)
+	if !f.hasTrack || i < 0 || i >= len(f.track.Days) {
+		return balance.State{}, false
+	}
+	return f.track.Days[i], true
+}
+
+// isUsed reports whether the filter used a day's reading.
+func (f *facts) isUsed(d engine.Day) bool {
+	s, ok := f.state(d)
+	return ok && f.window.At(d).WeightKg.OK && s.Refused == balance.ReasonNone
+}
+
+// Track runs the energy-balance filter for a trainee with the maintenance guess
+// that a recommendation would use; plan may be nil. It is false when the filter
+// has too few readings to start.
+func Track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, bool) {
+	t, _, ok := track(w, p, plan, asOf)
+	return t, ok
+}
+
+// track makes the guess for the weight and the age at the filter's start, so
+// that the same log gives the same answer whatever day it is asked on.
+func track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, balance.Guess, bool) {
+	in := balance.Inputs(w, plan, asOf)
+	kg, row, ok := balance.StartWeight(in)
+	if !ok {
+		return balance.Track{}, balance.Guess{}, false
+	}
+	g, ok := guess(p, kg, w.First+engine.Day(row))
+	if !ok {
+		return balance.Track{}, balance.Guess{}, false
+	}
+	return balance.Run(w.First, in, g), g, true
+}
+
+func guess(p engine.Profile, weightKg float64, on engine.Day) (balance.Guess, bool) {
+	g, ok := physiology.MaintenanceGuess(p, weightKg, on)
+	return balance.Guess{Kcal: g.Kcal, SDKcal: g.SDKcal, IsTracked: g.Basis == physiology.GuessOwn}, ok
+}

@@ -1,0 +1,118 @@
+package phase
+
+import (
+	"fmt"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/balance"
+)
+
+// The posterior method. Fitted on the virtual cohort, in closed loop, except
+// where a line says otherwise.
+const (
+	slowMargin = 0.05 // %/week: too slow is less than this above the band's lower edge
+	slowP      = 0.50 // and at least so probable. Waiting for 80-90 % was tried and is worse than a 5-10 % step
+	fastP      = 0.70
+
+	// A step's bounds in shares of the present intake: common practice, no source.
+	stepLeast = 0.05
+	stepMost  = 0.10
+	// The opening cut's bounds in shares of the guess: common practice, no source.
+	openLeast = 0.10
+	openMost  = 0.25
+
+	// foodShare of a change of intake is left in the balance after digestion and
+	// adaptation follow it: in a step down, and otherwise.
+	foodShareDown = 0.74
+	foodShare     = 0.78
+	// walkShare of prescribed walking shows up in the balance.
+	walkShare = 0.72
+)
+
+// slowPctPerWeek is the rate below which the plan's loss is too slow. A plan
+// never asks for less food to go faster than its own pace.
+func (f *facts) slowPctPerWeek() float64 {
+	return min(f.plan.BandLowPctPerWeek+slowMargin, f.pace)
+}
+
+// pOverBand is the probability that the loss is faster than the band allows.
+func (f *facts) pOverBand() float64 { return f.estimate.PAboveBand }
+
+// pSlow is the probability that the loss is too slow.
+func (f *facts) pSlow() float64 { return f.estimate.PRateBelow(f.slowPctPerWeek()) }
+
+// kcalToPace is what the energy balance lacks of the pace, kcal/d; negative
+// when the loss is faster.
+func (f *facts) kcalToPace() float64 {
+	return (f.pace - f.estimate.RatePctPerWeek) / balance.PctPerWeekPerKcal(f.estimate.TrendWeightKg)
+}
+
+// posteriorReview is what the filter makes of a review in the cut: lower the
+// balance when the loss is too slow with a probability of 0.5 or more, raise it
+// when it is over the band with 0.7 or more, and hold otherwise. The step is
+// what the pace lacks, within 5-10 % of the intake.
+func (f *facts) posteriorReview() *MethodAnswer {
+	a := f.posteriorAnswer(engine.Hold)
+	intake := f.present.IntakeKcal
+	switch {
+	case f.pOverBand() >= fastP:
+		a.Action = engine.RaiseBalance
+		a.setChange(clamp(-f.kcalToPace()/foodShare, stepLeast*intake, stepMost*intake), intake)
+	case f.pSlow() >= slowP:
+		a.Action = engine.LowerBalance
+		a.setChange(-clamp(f.kcalToPace()/foodShareDown, stepLeast*intake, stepMost*intake), intake)
+	}
+	a.Sentence = fmt.Sprintf("The filter sees %s; the chance that it is under %.2f is %s, over %.2f it is %s.",
+		rateWords(f.estimate), f.slowPctPerWeek(), chanceWords(f.pSlow()), f.plan.BandHighPctPerWeek, chanceWords(f.pOverBand()))
+	return a
+}
+
+// posteriorOpening is the intake whose predicted rate, with the base activity
+// to come, is the plan's pace, as a change from the present intake within
+// 10-25 % of the maintenance guess. The lower bound yields where it would make
+// the loss faster than the band: then the pace decides, and no cut at all is
+// possible, for a trainee who is losing already.
+func (f *facts) posteriorOpening() *MethodAnswer {
+	a := f.posteriorAnswer(engine.StartDeficit)
+	cut := (f.kcalToPace() - walkShare*f.activityToCome()) / foodShare
+	bounded := clamp(cut, openLeast*f.guess.Kcal, openMost*f.guess.Kcal)
+	if cut < bounded && f.rateAfterCut(bounded) > f.plan.BandHighPctPerWeek {
+		bounded = max(cut, 0)
+	}
+	a.setChange(-bounded, f.present.IntakeKcal)
+	a.Sentence = fmt.Sprintf("The filter sees %s at the present intake and maintenance at %.0f kcal a day, give or take %.0f; the pace of %.2f asks for %.0f kcal a day less food.",
+		rateWords(f.estimate), f.estimate.MaintenanceKcal, f.estimate.MaintenanceSDKcal, f.pace, bounded)
+	return a
+}
+
+// activityToCome is the base activity that the plan still adds, kcal/d.
+func (f *facts) activityToCome() float64 {
+	if !f.plan.ActivityLever {
+		return 0
+	}
+	return max(f.plan.BaseActivityKcal-f.present.ActivityKcal, 0)
+}
+
+// rateAfterCut predicts the rate, % of body weight a week, after kcal/d less food.
+func (f *facts) rateAfterCut(kcal float64) float64 {
+	return f.estimate.RatePctPerWeek + foodShare*kcal*balance.PctPerWeekPerKcal(f.estimate.TrendWeightKg)
+}
+
+func (f *facts) posteriorAnswer(action engine.Action) *MethodAnswer {
+	return &MethodAnswer{
+		Method:           engine.Posterior,
+		Action:           action,
+		RatePctPerWeek:   f.estimate.RatePctPerWeek,
+		RateSEPctPerWeek: engine.Some(f.estimate.RateSDPctPerWeek),
+	}
+}
+
+// setChange notes a change of food in kcal/d; negative is less.
+func (a *MethodAnswer) setChange(kcal, intakeKcal float64) {
+	a.ChangeKcal = engine.Some(kcal)
+	if intakeKcal > 0 {
+		a.ChangePct = engine.Some(100 * kcal / intakeKcal)
+	}
+}
+
+func clamp(v, low, high float64) float64 { return min(max(v, low), high) }

@@ -1,0 +1,72 @@
+package phase
+
+import "example.com/steelyard/engine"
+
+// Recommend judges a plan on the morning of asOf. It reads the window through
+// that morning's reading and the intake of the days before, and the decisions
+// in force by then; nothing later. It always answers: too little data, an
+// unfinished profile or a plan that cannot be followed are answers too.
+func Recommend(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) Recommendation {
+	f := newFacts(w, p, plan, asOf)
+	r := Recommendation{
+		AsOf:     asOf,
+		PlanDay:  int(asOf-plan.Start) + 1,
+		Stage:    f.stage,
+		Method:   plan.Method,
+		RestsOn:  f.basis,
+		Cautions: cautionsFor(f),
+	}
+	v := f.decide()
+	r.Options = f.carryOut(&v)
+	r.Action, r.Headline, r.Findings, r.Proposed = v.action, v.headline, v.findings, v.proposed
+	if v.action == engine.Refer {
+		r.Stage = Referred
+		return r
+	}
+	r.Current, r.Estimate = f.current, f.estimate
+	r.ReviewDue = ReviewDue(f.plan, asOf)
+	r.NextReview = f.nextReview(v, r.ReviewDue)
+	if f.answers != nil {
+		r.Posterior, r.Practice, r.WhyDiffer = f.answers.posterior, f.answers.practice, f.answers.whyDiffer()
+	}
+	for _, n := range notes() {
+		r.Findings = append(r.Findings, n(f)...)
+	}
+	return r
+}
+
+// decide asks the safety rules, then the others.
+func (f *facts) decide() verdict {
+	if f.stage == Closed {
+		const sentence = "The plan is closed."
+		return verdict{
+			action:   engine.KeepLogging,
+			headline: sentence + " Logging on keeps a later start well founded.",
+			findings: []Finding{{Code: CodeClosed, Severity: Info, Sentence: sentence}},
+		}
+	}
+	if found := f.safetyFindings(); len(found) > 0 {
+		return refer(found)
+	}
+	for _, r := range rules() {
+		if v, ok := r(f); ok {
+			return v
+		}
+	}
+	return f.hold()
+}
+
+// nextReview is the day to ask again if the verdict is followed.
+func (f *facts) nextReview(v verdict, isDue bool) engine.OptDay {
+	next := NextReview(f.plan, f.asOf)
+	switch {
+	case !next.OK:
+	case v.action == engine.StartDeficit:
+		next.Day = f.asOf + firstReviewDays
+	case isDue && v.action == engine.KeepLogging:
+		next.Day = f.asOf + v.askAgainDays
+	case isDue || v.action == engine.RaiseBalance:
+		next.Day = max(next.Day, f.asOf+reviewDays)
+	}
+	return next
+}

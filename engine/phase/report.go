@@ -1,0 +1,135 @@
+package phase
+
+import (
+	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/balance"
+)
+
+// Recommendation is the engine's answer for one plan on one morning. What is
+// not known is absent: a nil pointer or an Opt that is not OK, never 0.
+type Recommendation struct {
+	AsOf    engine.Day
+	PlanDay int // 1 on the plan's first day, 0 or less before it
+	Stage   Stage
+	Action  engine.Action
+
+	// ReviewDue says that the plan is to be judged today. NextReview is the day
+	// to ask again when this recommendation is followed; unknown when nothing
+	// more is to be asked (a referral, a closed plan).
+	ReviewDue  bool
+	NextReview engine.OptDay
+
+	// Headline is one or two sentences that a coach can repeat.
+	Headline string
+
+	Current  *engine.Target // in force today; nil before the first decision
+	Proposed *engine.Target // nil when nothing is to change
+	Options  []LeverOption  // the ways to make the change, always food, activity, split; empty when nothing is to change
+
+	Estimate *balance.Estimate // at the present prescription; nil with too few readings and after a referral
+
+	// Method decided. Both methods' answers are given side by side at a review;
+	// nil where one has none. WhyDiffer is empty when they agree.
+	Method    engine.Method
+	Posterior *MethodAnswer
+	Practice  *MethodAnswer
+	WhyDiffer string
+
+	RestsOn  Basis
+	Findings []Finding // most important first
+	Cautions []Caution // never empty
+}
+
+// MethodAnswer is what one method makes of a review.
+type MethodAnswer struct {
+	Method           engine.Method
+	Action           engine.Action
+	RatePctPerWeek   float64    // % of body weight a week, positive = losing: the filter's tendency, or the line's slope
+	RateSEPctPerWeek engine.Opt // its standard deviation or standard error
+	ChangeKcal       engine.Opt // kcal/d of food that the balance is to move by; negative = less food. Unknown when nothing is to change
+	ChangePct        engine.Opt // the same in % of the present intake
+	Sentence         string
+}
+
+// LeverKind is a way of changing the energy balance.
+type LeverKind uint8
+
+// Levers.
+const (
+	LeverUnspecified LeverKind = iota
+	LeverFood
+	LeverActivity
+	LeverSplit
+)
+
+// LeverOption is one way to make the change. The possible options of one
+// recommendation are worth the same; Recommended is true for one of them.
+type LeverOption struct {
+	Kind        LeverKind
+	Possible    bool
+	WhyNot      string // a sentence; empty when possible
+	Recommended bool
+	Change      *LeverChange // nil when not possible
+}
+
+// LeverChange is what an option asks for, against the present target. Positive
+// means more food or more activity.
+type LeverChange struct {
+	Target              engine.Target
+	FoodKcalPerDay      float64
+	FoodKcalPerWeek     float64
+	ActivityKcalPerDay  float64
+	ActivityKcalPerWeek float64
+	// The change of activity as walking, per day; unknown without weight (and
+	// height, for steps), and when activity does not change.
+	StepsPerDay       engine.Opt
+	WalkMinutesPerDay engine.Opt
+}
+
+// Basis is what a recommendation rests on.
+type Basis struct {
+	ReadingsUsed    int // of the whole window
+	ReadingsRefused int
+	ReadingsLast7   int // used, of the last 7 mornings, today's included
+	ReadingsLast14  int
+	LoggedLast7     int // complete intake logs of the 7 days before today
+	LoggedLast14    int
+	LoggedDays      int // of LogDays
+	LogDays         int // days before today since the window's first entry, at most 28
+}
+
+// Severity orders findings.
+type Severity uint8
+
+// Severities.
+const (
+	SeverityUnspecified Severity = iota
+	Info                         // worth knowing
+	Notice                       // worth acting on
+	Warning                      // it decides, or it concerns safety
+)
+
+// Code names a finding or a caution. Codes are stable.
+type Code string
+
+// Finding is one thing that was seen, and its numbers.
+type Finding struct {
+	Code     Code
+	Severity Severity
+	Day      engine.OptDay // the day it concerns, when there is one
+	Sentence string
+	Numbers  []Number
+}
+
+// Number is a named quantity of a finding.
+type Number struct {
+	Name  string // snake_case, the unit included where there is one
+	Value float64
+	Unit  string
+}
+
+// Caution is something to be shown beside a recommendation.
+type Caution struct {
+	Code     Code
+	Sentence string
+}

@@ -1,0 +1,50 @@
+package phase
+
+import (
+	"fmt"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/balance"
+)
+
+// openCut ends the maintenance test, or starts a plan without one: the opening
+// cut by the plan's method.
+func openCut(f *facts) (verdict, bool) {
+	if !f.isOpening() {
+		return verdict{}, false
+	}
+	a := f.deciding()
+	if a == nil {
+		return f.noLine(), true
+	}
+	v := verdict{action: engine.StartDeficit, changeKcal: a.ChangeKcal.Or(0), foodShare: foodShare}
+	v.findings = []Finding{{
+		Code: CodeCutStarts, Severity: Notice, Sentence: a.Sentence,
+		Numbers: []Number{{"change_kcal", v.changeKcal, "kcal/d"}, {"maintenance_kcal", f.estimate.MaintenanceKcal, "kcal/d"}},
+	}}
+	if v.changeKcal == 0 {
+		stay := f.target(f.present.IntakeKcal, f.present.ActivityKcal)
+		v.proposed = &stay
+		v.headline = fmt.Sprintf("The present intake is a cut already: at %.0f kcal a day the tendency is %s. Start the cut there.",
+			stay.IntakeKcal, rateWords(f.estimate))
+	}
+	return v, true
+}
+
+// openHeadline tells the opening cut with the target that came of it.
+func (f *facts) openHeadline(c *LeverChange) string {
+	expected := f.estimate.RatePctPerWeek +
+		(walkShare*c.ActivityKcalPerDay-foodShare*c.FoodKcalPerDay)*balance.PctPerWeekPerKcal(f.estimate.TrendWeightKg)
+	return fmt.Sprintf("Start the cut at %s. That should come to %s once the first days of water are over.", targetWords(c), lossWords(expected))
+}
+
+// noLine is the verdict of the practice table where it has too few readings.
+func (f *facts) noLine() verdict {
+	sentence := fmt.Sprintf("The table needs a line through %d readings or more, and has fewer since the last change of intake.", tableLeast)
+	return verdict{
+		action:       engine.KeepLogging,
+		headline:     "Not enough to judge yet. " + sentence,
+		findings:     []Finding{{Code: CodeNoLine, Severity: Warning, Sentence: sentence}},
+		askAgainDays: 1,
+	}
+}

@@ -1,0 +1,94 @@
+// Package access decides who is calling and what they may do: API keys,
+// principals, and the scope that each method declares in the contract.
+package access
+
+import (
+	"crypto/hmac"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/base32"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"regexp"
+	"strings"
+	"time"
+
+	"example.com/steelyard/service/store"
+)
+
+// Prefix starts every key, so that a secret scanner can find a leaked one.
+const Prefix = "steelyard"
+
+// A key reads steelyard_<id>_<secret>_<checksum>: 16 characters of public id,
+// 52 of secret (256 bits), 7 of checksum. Lower-case base32 without padding.
+const (
+	idBytes     = 10
+	secretBytes = 32
+)
+
+var (
+	encoding    = base32.StdEncoding.WithPadding(base32.NoPadding)
+	tenantShape = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,62}$`)
+)
+
+// Issue makes a key for a tenant. The token is shown once and never stored;
+// what is stored is a hash keyed with the pepper. A zero expiry never expires.
+func Issue(pepper []byte, tenant, name string, scopes []string, created, expires time.Time) (token string, k store.Key, err error) {
+	if !tenantShape.MatchString(tenant) {
+		return "", store.Key{}, errors.New("tenant: lower-case letters, digits and hyphens, 1 to 63, starting with a letter or digit")
+	}
+	if len(scopes) == 0 {
+		return "", store.Key{}, errors.New("scopes: at least one is needed")
+	}
+	for _, s := range scopes {
+		if _, ok := ParseScope(s); !ok {
+			return "", store.Key{}, fmt.Errorf("scopes: %q is not one of %s", s, strings.Join(ScopeNames(), ", "))
+		}
+	}
+	id, secret := randomText(idBytes), randomText(secretBytes)
+	body := Prefix + "_" + id + "_" + secret
+	return body + "_" + checksum(body), store.Key{
+		ID: id, Tenant: tenant, Name: name, Hash: hash(pepper, secret), Scopes: scopes, Created: created, Expires: expires,
+	}, nil
+}
+
+// split takes a token apart. It fails without a look at any store when the
+// shape or the checksum is wrong.
+func split(token string) (id, secret string, ok bool) {
+	body, sum, found := cutLast(token, "_")
+	if !found || checksum(body) != sum {
+		return "", "", false
+	}
+	parts := strings.Split(body, "_")
+	if len(parts) != 3 || parts[0] != Prefix {
+		return "", "", false
+	}
+	return parts[1], parts[2], true
+}
+
+func hash(pepper []byte, secret string) []byte {
+	m := hmac.New(sha256.New, pepper)
+	m.Write([]byte(secret))
+	return m.Sum(nil)
+}
+
+func checksum(body string) string {
+	sum := crc32.ChecksumIEEE([]byte(body))
+	return strings.ToLower(encoding.EncodeToString([]byte{byte(sum >> 24), byte(sum >> 16), byte(sum >> 8), byte(sum)}))
+}
+
+// randomText panics never: crypto/rand.Read ends the process when the system
+// has no randomness.
+func randomText(n int) string {
+	b := make([]byte, n)
+	_, _ = rand.Read(b)
+	return strings.ToLower(encoding.EncodeToString(b))
+}
+
+func cutLast(s, sep string) (before, after string, found bool) {
+	if i := strings.LastIndex(s, sep); i >= 0 {
+		return s[:i], s[i+len(sep):], true
+	}
+	return s, "", false
+}

@@ -1,0 +1,79 @@
+package access
+
+import (
+	"context"
+	"crypto/hmac"
+	"errors"
+	"slices"
+	"strings"
+	"time"
+
+	"example.com/steelyard/service/store"
+)
+
+// ErrUnauthenticated: no credential, or one that does not open anything. Why is
+// never told to the caller.
+var ErrUnauthenticated = errors.New("unauthenticated")
+
+// ErrForbidden: the credential lacks the scope that the method asks for.
+var ErrForbidden = errors.New("forbidden")
+
+// Principal is an authenticated caller.
+type Principal struct {
+	Tenant string
+	KeyID  string
+	Scopes []string
+}
+
+// May reports whether the principal holds a scope.
+func (p Principal) May(scope string) bool { return slices.Contains(p.Scopes, scope) }
+
+type principalKey struct{}
+
+// With returns a context that carries the principal.
+func With(ctx context.Context, p Principal) context.Context {
+	return context.WithValue(ctx, principalKey{}, p)
+}
+
+// From returns the principal of a context; the zero principal, which owns
+// nothing and may do nothing, when there is none.
+func From(ctx context.Context) Principal {
+	p, _ := ctx.Value(principalKey{}).(Principal)
+	return p
+}
+
+// KeyFinder is the one read that authentication needs.
+type KeyFinder interface {
+	Key(ctx context.Context, id string) (store.Key, error)
+}
+
+// Authenticator opens credentials.
+type Authenticator struct {
+	Keys   KeyFinder
+	Pepper []byte
+	Now    func() time.Time
+}
+
+// Bearer opens the value of an Authorization header. ErrUnauthenticated when it
+// does not open; any other error means that the store could not be asked.
+func (a Authenticator) Bearer(ctx context.Context, header string) (Principal, error) {
+	scheme, token, _ := strings.Cut(header, " ")
+	if !strings.EqualFold(scheme, "bearer") {
+		return Principal{}, ErrUnauthenticated
+	}
+	id, secret, ok := split(token)
+	if !ok {
+		return Principal{}, ErrUnauthenticated
+	}
+	k, err := a.Keys.Key(ctx, id)
+	if err != nil && !errors.Is(err, store.ErrNotFound) {
+		return Principal{}, err
+	}
+	// An unknown id is compared too, with an empty hash, so that both ways cost the same.
+	same := hmac.Equal(hash(a.Pepper, secret), k.Hash)
+	now := a.Now()
+	if !same || !k.Revoked.IsZero() || (!k.Expires.IsZero() && !now.Before(k.Expires)) {
+		return Principal{}, ErrUnauthenticated
+	}
+	return Principal{Tenant: k.Tenant, KeyID: k.ID, Scopes: k.Scopes}, nil
+}

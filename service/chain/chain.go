@@ -1,0 +1,75 @@
+// Package chain is the one way into the services, for gRPC and for JSON alike:
+// an ordered list of interceptors, one a file. From the outside in:
+//
+//	request id    names the call
+//	log           one line a call: method, code, duration; never a value or a trainee
+//	faults        the only place where errors become statuses
+//	recover       a panic becomes an error
+//	credential    who is calling; the tenant comes from here only
+//	scope         may they; before validation, so that a refusal tells nothing of the request
+//	deadline      a call without a deadline gets one
+//	validate      the contract's own rules
+package chain
+
+import (
+	"context"
+	"log/slog"
+	"time"
+
+	"google.golang.org/grpc"
+
+	"example.com/steelyard/service/access"
+)
+
+// Chain holds what the interceptors need.
+type Chain struct {
+	Log            *slog.Logger
+	Authenticator  access.Authenticator
+	RequestTimeout time.Duration
+}
+
+// Unary returns the interceptors of one-answer calls, outermost first.
+func (c Chain) Unary() []grpc.UnaryServerInterceptor {
+	return []grpc.UnaryServerInterceptor{
+		requestIDUnary, c.logUnary, c.faultsUnary, recoverUnary, c.credentialUnary, scopeUnary, c.deadlineUnary, validateUnary,
+	}
+}
+
+// Stream returns the interceptors of streams, outermost first. A stream gets no
+// deadline of ours: its handler bounds each step.
+func (c Chain) Stream() []grpc.StreamServerInterceptor {
+	return []grpc.StreamServerInterceptor{
+		requestIDStream, c.logStream, c.faultsStream, recoverStream, c.credentialStream, scopeStream, validateStream,
+	}
+}
+
+// JoinUnary makes one interceptor of many.
+func JoinUnary(all []grpc.UnaryServerInterceptor) grpc.UnaryServerInterceptor {
+	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+		for i := len(all) - 1; i >= 0; i-- {
+			next, interceptor := handler, all[i]
+			handler = func(ctx context.Context, req any) (any, error) { return interceptor(ctx, req, info, next) }
+		}
+		return handler(ctx, req)
+	}
+}
+
+// JoinStream makes one interceptor of many.
+func JoinStream(all []grpc.StreamServerInterceptor) grpc.StreamServerInterceptor {
+	return func(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
+		for i := len(all) - 1; i >= 0; i-- {
+			next, interceptor := handler, all[i]
+			handler = func(srv any, ss grpc.ServerStream) error { return interceptor(srv, ss, info, next) }
+		}
+		return handler(srv, ss)
+	}
+}
+
+// inContext is a stream with another context.
+type inContext struct {
+	grpc.ServerStream
+	ctx context.Context
+}
+
+// Context implements grpc.ServerStream.
+func (s inContext) Context() context.Context { return s.ctx }

@@ -1,0 +1,37 @@
+package chain
+
+import (
+	"context"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	"example.com/steelyard/service/validate"
+)
+
+func validateUnary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+	if m, ok := req.(proto.Message); ok {
+		if err := validate.Message(m); err != nil {
+			return nil, err
+		}
+	}
+	return handler(ctx, req)
+}
+
+func validateStream(srv any, ss grpc.ServerStream, _ *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
+	return handler(srv, validating{ss})
+}
+
+// validating checks each message as it arrives.
+type validating struct{ grpc.ServerStream }
+
+// RecvMsg implements grpc.ServerStream.
+func (s validating) RecvMsg(m any) error {
+	if err := s.ServerStream.RecvMsg(m); err != nil {
+		return err
+	}
+	if msg, ok := m.(proto.Message); ok {
+		return validate.Message(msg)
+	}
+	return nil
+}

@@ -1,0 +1,161 @@
+package service
+
+import (
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// Secret is text that never shows: not in logs, not in JSON, not in fmt.
+type Secret string
+
+// String implements fmt.Stringer.
+func (s Secret) String() string {
+	if s == "" {
+		return ""
+	}
+	return "REDACTED"
+}
+
+// GoString implements fmt.GoStringer.
+func (s Secret) GoString() string { return s.String() }
+
+// LogValue implements slog.LogValuer.
+func (s Secret) LogValue() slog.Value { return slog.StringValue(s.String()) }
+
+// MarshalText implements encoding.TextMarshaler.
+func (s Secret) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
+
+// Config is everything that can be set. The zero value serves on loopback with
+// a SQLite file in the data folder. Each field is a flag and an environment
+// variable by rule: KeyPepper is --key-pepper and STEELYARD_KEY_PEPPER.
+type Config struct {
+	GRPCAddress  string `help:"address of the gRPC listener" default:"127.0.0.1:7401"`
+	HTTPAddress  string `help:"address of the JSON listener" default:"127.0.0.1:7402"`
+	AdminAddress string `help:"address of /metrics, /livez and /readyz" default:"127.0.0.1:7403"`
+
+	DataDir  string `help:"folder of the SQLite file and of the key pepper" default:"steelyard-data"`
+	StoreURL string `help:"store; empty is the SQLite file in the data folder, else sqlite:PATH"`
+
+	KeyPepper Secret `help:"secret mixed into the hashes of API keys; made in the data folder when empty"`
+
+	RequestTimeout  time.Duration `help:"longest time that one call may take when the caller sets no deadline" default:"10s"`
+	ShutdownTimeout time.Duration `help:"longest time to finish calls in flight" default:"10s"`
+	MaxBodyBytes    int           `help:"largest JSON body and gRPC message; one backfill line over HTTP" default:"1048576"`
+	Reflection      bool          `help:"serve gRPC reflection"`
+
+	LogLevel string `help:"debug, info, warn or error" default:"info"`
+}
+
+// WithDefaults fills what is zero.
+func (c Config) WithDefaults() Config {
+	def := func(s *string, v string) {
+		if *s == "" {
+			*s = v
+		}
+	}
+	def(&c.GRPCAddress, "127.0.0.1:7401")
+	def(&c.HTTPAddress, "127.0.0.1:7402")
+	def(&c.AdminAddress, "127.0.0.1:7403")
+	def(&c.DataDir, "steelyard-data")
+	def(&c.LogLevel, "info")
+	if c.RequestTimeout == 0 {
+		c.RequestTimeout = 10 * time.Second
+	}
+	if c.ShutdownTimeout == 0 {
+		c.ShutdownTimeout = 10 * time.Second
+	}
+	if c.MaxBodyBytes == 0 {
+		c.MaxBodyBytes = 1 << 20
+	}
+	return c
+}
+
+// Validate says what is wrong, naming each field by its flag. New calls it.
+func (c Config) Validate() error {
+	var errs []error
+	for _, a := range []struct{ flag, value string }{
+		{"grpc-address", c.GRPCAddress}, {"http-address", c.HTTPAddress}, {"admin-address", c.AdminAddress},
+	} {
+		if _, _, err := net.SplitHostPort(a.value); err != nil {
+			errs = append(errs, fmt.Errorf("%s: %q is not host:port", a.flag, a.value))
+		}
+	}
+	if _, err := c.sqlitePath(); err != nil {
+		errs = append(errs, err)
+	}
+	if c.RequestTimeout < 0 {
+		errs = append(errs, errors.New("request-timeout: must not be negative"))
+	}
+	if c.ShutdownTimeout < 0 {
+		errs = append(errs, errors.New("shutdown-timeout: must not be negative"))
+	}
+	if c.MaxBodyBytes < 1<<10 || c.MaxBodyBytes > 64<<20 {
+		errs = append(errs, errors.New("max-body-bytes: from 1 KiB to 64 MiB"))
+	}
+	if _, err := c.level(); err != nil {
+		errs = append(errs, err)
+	}
+	return errors.Join(errs...)
+}
+
+// sqlitePath returns where the SQLite file lies.
+func (c Config) sqlitePath() (string, error) {
+	if c.StoreURL == "" {
+		return filepath.Join(c.DataDir, "steelyard.db"), nil
+	}
+	path, ok := strings.CutPrefix(c.StoreURL, "sqlite:")
+	if !ok || path == "" {
+		scheme := "it"
+		if u, err := url.Parse(c.StoreURL); err == nil && u.Scheme != "" {
+			scheme = u.Scheme // never the whole URL: it may hold a password
+		}
+		return "", fmt.Errorf("store-url: %s is not supported; use sqlite:PATH or leave it empty", scheme)
+	}
+	return path, nil
+}
+
+func (c Config) level() (slog.Level, error) {
+	var l slog.Level
+	if err := l.UnmarshalText([]byte(c.LogLevel)); err != nil {
+		return 0, fmt.Errorf("log-level: %q is not debug, info, warn or error", c.LogLevel)
+	}
+	return l, nil
+}
+
+// pepper returns the secret mixed into key hashes. Without one in the
+// configuration it is made once and kept beside the data, readable by the
+// owner only; losing it ends every key.
+func (c Config) pepper() ([]byte, error) {
+	if c.KeyPepper != "" {
+		return []byte(c.KeyPepper), nil
+	}
+	path := filepath.Join(c.DataDir, "key-pepper")
+	b, err := os.ReadFile(path)
+	if err == nil && len(b) > 0 {
+		return b, nil
+	}
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("read key pepper: %w", err)
+	}
+	b = make([]byte, 32)
+	_, _ = rand.Read(b)
+	// O_EXCL: of two first starts one makes the pepper and the other reads it.
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return os.ReadFile(path)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("make key pepper: %w", err)
+	}
+	_, err = f.Write(b)
+	return b, errors.Join(err, f.Sync(), f.Close())
+}

@@ -1,0 +1,89 @@
+// Package fault holds the errors that a caller may see, and the one place
+// where errors become gRPC statuses. An error that is not known here becomes
+// INTERNAL with a fixed sentence; its own text goes to the log only.
+package fault
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Field is a request field and what is wrong with it. The path is the
+// contract's, for example entry.weigh_in.weight.unit.
+type Field struct {
+	Path    string
+	Problem string
+}
+
+// Invalid is a request that is refused for its fields.
+type Invalid struct{ Fields []Field }
+
+// Error implements error.
+func (e *Invalid) Error() string {
+	parts := make([]string, len(e.Fields))
+	for i, f := range e.Fields {
+		parts[i] = f.Path + ": " + f.Problem
+	}
+	return strings.Join(parts, "; ")
+}
+
+// InvalidField returns an Invalid with one field.
+func InvalidField(path, format string, args ...any) error {
+	return &Invalid{Fields: []Field{{Path: path, Problem: fmt.Sprintf(format, args...)}}}
+}
+
+// Under returns the fields of err with a path put before each; any other error
+// comes back as it is.
+func Under(prefix string, err error) error {
+	inv, ok := err.(*Invalid)
+	if !ok {
+		return err
+	}
+	out := &Invalid{Fields: make([]Field, len(inv.Fields))}
+	for i, f := range inv.Fields {
+		path := f.Path
+		switch {
+		case path == "":
+			path = prefix
+		case prefix != "":
+			path = prefix + "." + path
+		}
+		out.Fields[i] = Field{Path: path, Problem: f.Problem}
+	}
+	return out
+}
+
+// Refused is a request that is well formed and cannot be carried out in the
+// present state.
+type Refused struct {
+	Reason   string // UPPER_SNAKE, stable
+	Sentence string // for people
+}
+
+// Error implements error.
+func (e *Refused) Error() string { return e.Sentence }
+
+// Conflict is a request that came out of step with the present state; the
+// caller reads the state again and tries anew.
+type Conflict struct {
+	Reason   string // UPPER_SNAKE, stable
+	Sentence string // for people
+}
+
+// Error implements error.
+func (e *Conflict) Error() string { return e.Sentence }
+
+// NotYet is a method of the contract that has no answer yet.
+type NotYet struct{ Sentence string }
+
+// Error implements error.
+func (e *NotYet) Error() string { return e.Sentence }
+
+// Panicked is a bug that was caught.
+type Panicked struct {
+	Value any
+	Stack []byte
+}
+
+// Error implements error.
+func (e *Panicked) Error() string { return fmt.Sprintf("panic: %v\n%s", e.Value, e.Stack) }

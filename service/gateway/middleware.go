@@ -1,0 +1,83 @@
+package gateway
+
+import (
+	"io"
+	"net/http"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/fault"
+)
+
+// backfillPath streams: its body has no end to speak of.
+const backfillPath = "/v1/entries:backfill"
+
+// headers sets what every answer carries: nothing here is for a browser to
+// guess at, frame or keep.
+func headers(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Cache-Control", "no-store")
+		h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
+		next.ServeHTTP(w, r)
+	})
+}
+
+// authenticated turns strangers away before their body is read: decoding costs
+// far more than checking a key, and a refusal must not depend on the body.
+func authenticated(a access.Authenticator, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if _, err := a.Bearer(r.Context(), r.Header.Get("Authorization")); err != nil {
+			s, _ := fault.Status(err)
+			writeProblem(w, s, 0)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// limited bounds what is read of a body.
+func limited(maxBytes int, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == backfillPath {
+			// Answers are written while the body is still being read.
+			_ = http.NewResponseController(w).EnableFullDuplex()
+			r.Body = &lines{ReadCloser: r.Body, left: maxBytes, max: maxBytes}
+		} else {
+			if r.ContentLength > int64(maxBytes) {
+				writeProblem(w, tooLarge(), http.StatusRequestEntityTooLarge)
+				return
+			}
+			r.Body = http.MaxBytesReader(w, r.Body, int64(maxBytes))
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+func tooLarge() *status.Status {
+	return status.New(codes.ResourceExhausted, "the body is too large")
+}
+
+// lines bounds each line of a streamed body.
+type lines struct {
+	io.ReadCloser
+	left, max int
+}
+
+// Read implements io.Reader.
+func (l *lines) Read(p []byte) (int, error) {
+	n, err := l.ReadCloser.Read(p)
+	for _, b := range p[:n] {
+		l.left--
+		if b == '\n' {
+			l.left = l.max
+		}
+		if l.left < 0 {
+			return 0, &http.MaxBytesError{Limit: int64(l.max)}
+		}
+	}
+	return n, err
+}

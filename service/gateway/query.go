@@ -1,0 +1,71 @@
+package gateway
+
+import (
+	"net/url"
+	"strconv"
+	"strings"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"github.com/grpc-ecosystem/grpc-gateway/v2/utilities"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/fault"
+)
+
+// queryParser refuses parameters that the request does not have, which the
+// default parser passes over in silence, and reads a date also in its ISO form:
+// asOfDate=2026-03-01 beside asOfDate.year=2026&asOfDate.month=3&asOfDate.day=1.
+type queryParser struct{ runtime.DefaultQueryParser }
+
+// Parse implements runtime.QueryParameterParser.
+func (p queryParser) Parse(target proto.Message, values url.Values, filter *utilities.DoubleArray) error {
+	expanded := make(url.Values, len(values))
+	for name, v := range values {
+		f := field(target.ProtoReflect().Descriptor(), strings.Split(name, "."))
+		if f == nil || filter.HasCommonPrefix(strings.Split(name, ".")) {
+			return told(fault.InvalidField(name, "is not a query parameter of this request"))
+		}
+		if len(v) > 1 && !f.IsList() {
+			return told(fault.InvalidField(name, "is given more than once"))
+		}
+		if f.Message() == nil || f.Message().FullName() != "google.type.Date" {
+			expanded[name] = v
+			continue
+		}
+		day, err := engine.ParseDay(v[0])
+		if err != nil {
+			return told(fault.InvalidField(string(f.Name()), "must be a calendar date of the form 2026-03-01"))
+		}
+		y, m, d := day.Date()
+		expanded[name+".year"] = []string{strconv.Itoa(y)}
+		expanded[name+".month"] = []string{strconv.Itoa(m)}
+		expanded[name+".day"] = []string{strconv.Itoa(d)}
+	}
+	if err := p.DefaultQueryParser.Parse(target, expanded, filter); err != nil {
+		return told(fault.InvalidField("(query)", "a parameter does not have the form that its field takes"))
+	}
+	return nil
+}
+
+// told makes the status here: the gateway would otherwise pass the error's text on.
+func told(err error) error {
+	s, _ := fault.Status(err)
+	return s.Err()
+}
+
+// field finds the field that a dotted name, in either spelling, leads to.
+func field(m protoreflect.MessageDescriptor, path []string) protoreflect.FieldDescriptor {
+	f := m.Fields().ByName(protoreflect.Name(path[0]))
+	if f == nil {
+		f = m.Fields().ByJSONName(path[0])
+	}
+	switch {
+	case f == nil || len(path) == 1:
+		return f
+	case f.Message() == nil || f.IsList():
+		return nil
+	}
+	return field(f.Message(), path[1:])
+}

@@ -1,0 +1,62 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"time"
+
+	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/sqlite"
+)
+
+// Keyring manages API keys beside or inside a running service.
+type Keyring struct {
+	store  store.Store
+	pepper []byte
+}
+
+// OpenKeyring opens the store that cfg names.
+func OpenKeyring(ctx context.Context, cfg Config) (*Keyring, error) {
+	cfg = cfg.WithDefaults()
+	path, err := cfg.sqlitePath()
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(cfg.DataDir, 0o700); err != nil {
+		return nil, fmt.Errorf("data-dir: %w", err)
+	}
+	pepper, err := cfg.pepper()
+	if err != nil {
+		return nil, err
+	}
+	s, err := sqlite.Open(ctx, path, time.Now)
+	if err != nil {
+		return nil, fmt.Errorf("open store: %w", err)
+	}
+	return &Keyring{store: s, pepper: pepper}, nil
+}
+
+// Issue makes a key and returns its token, which is shown this once. A zero
+// expiry never expires.
+func (k *Keyring) Issue(ctx context.Context, tenant, name string, scopes []string, expires time.Time) (string, store.Key, error) {
+	token, key, err := access.Issue(k.pepper, tenant, name, scopes, time.Now().UTC().Truncate(time.Second), expires)
+	if err != nil {
+		return "", store.Key{}, err
+	}
+	return token, key, k.store.PutKey(ctx, key)
+}
+
+// List returns a tenant's keys.
+func (k *Keyring) List(ctx context.Context, tenant string) ([]store.Key, error) {
+	return k.store.ListKeys(ctx, tenant)
+}
+
+// Revoke ends a key for good. store.ErrNotFound when the tenant has none of that id.
+func (k *Keyring) Revoke(ctx context.Context, tenant, id string) error {
+	return k.store.RevokeKey(ctx, tenant, id)
+}
+
+// Close releases the store.
+func (k *Keyring) Close() error { return k.store.Close() }

@@ -1,0 +1,114 @@
+package phases
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"google.golang.org/genproto/googleapis/type/date"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/convert"
+	"example.com/steelyard/service/fault"
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/window"
+)
+
+// rollingDays is how far back a recommendation looks.
+const rollingDays = 400
+
+// present is what a recommendation is computed from.
+type present struct {
+	snap   store.Snapshot
+	origin window.Origin
+	plan   store.Plan // the open plan of the asked id
+	asOf   engine.Day
+}
+
+// read loads what a recommendation for a plan as of a day needs. Without a date
+// the day is today in the trainee's zone, which only the snapshot knows; so the
+// window starts early enough for any zone. The day may lie up to ahead days
+// after today.
+func (s *Server) read(ctx context.Context, sc store.Scope, planID string, asked *date.Date, field string, ahead engine.Day) (present, error) {
+	asOf, err := convert.OptDayFromProto(asked, field)
+	if err != nil {
+		return present{}, err
+	}
+	utc, err := convert.Today(s.Now(), convert.DefaultZone)
+	if err != nil {
+		return present{}, err
+	}
+	first := utc - 1 - rollingDays
+	if asOf.OK {
+		first = asOf.Day - rollingDays
+	}
+	p := present{}
+	if p.snap, p.origin, err = s.Windows.Snapshot(ctx, sc, first); err != nil {
+		return present{}, err
+	}
+	today, err := convert.Today(s.Now(), p.snap.Trainee.TimeZone)
+	if err != nil {
+		return present{}, err
+	}
+	p.asOf = today
+	if asOf.OK {
+		p.asOf = asOf.Day
+	}
+	if p.asOf > today+ahead {
+		return present{}, fault.InvalidField(field, "%s lies too far ahead; the last possible day is %s", p.asOf, today+ahead)
+	}
+	if p.snap.Plan == nil || p.snap.Plan.ID != planID {
+		return present{}, s.whyNotOpen(ctx, sc, planID)
+	}
+	p.plan = *p.snap.Plan
+	p.snap.Window = p.snap.Window.Between(p.asOf-rollingDays, max(p.asOf+1, p.snap.Window.End()))
+	return p, nil
+}
+
+// whyNotOpen says why a plan gives no recommendation: it is closed, or there is
+// none of that id.
+func (s *Server) whyNotOpen(ctx context.Context, sc store.Scope, planID string) error {
+	err := s.Store.View(ctx, sc, func(v store.View) error {
+		_, err := v.Plan(planID)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return &fault.Refused{Reason: "PLAN_CLOSED", Sentence: "the plan is closed; it gives no recommendations"}
+}
+
+// today is the present day of a trainee.
+func (s *Server) today(t store.Trainee) (engine.Day, error) {
+	day, err := convert.Today(s.Now(), t.TimeZone)
+	if err != nil {
+		return 0, fmt.Errorf("trainee's zone: %w", err)
+	}
+	return day, nil
+}
+
+// latestWeight returns the last reading of a window.
+func latestWeight(w engine.Window) engine.Opt {
+	for i := len(w.Days) - 1; i >= 0; i-- {
+		if w.Days[i].WeightKg.OK {
+			return w.Days[i].WeightKg
+		}
+	}
+	return engine.Opt{}
+}
+
+// weightLookback is how old a reading may be to count as the present weight.
+const weightLookback = 90
+
+// presentWeight returns the trainee's latest weight, if there is a fresh one.
+func (s *Server) presentWeight(ctx context.Context, sc store.Scope) (engine.Opt, error) {
+	utc, err := convert.Today(s.Now(), convert.DefaultZone)
+	if err != nil {
+		return engine.Opt{}, err
+	}
+	snap, _, err := s.Windows.Snapshot(ctx, sc, utc-weightLookback)
+	if errors.Is(err, store.ErrNotFound) {
+		return engine.Opt{}, nil // the write itself will say so, or replay its answer
+	}
+	return latestWeight(snap.Window), err
+}

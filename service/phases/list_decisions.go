@@ -1,0 +1,47 @@
+package phases
+
+import (
+	"context"
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+
+	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service/call"
+	"example.com/steelyard/service/convert"
+	"example.com/steelyard/service/store"
+)
+
+// ListDecisions lists a plan's decisions in order of recording, each with the
+// recommendation that it answered as it was given.
+func (s *Server) ListDecisions(ctx context.Context, req *pb.ListDecisionsRequest) (*pb.ListDecisionsResponse, error) {
+	limit, after, err := call.Page(req)
+	if err != nil {
+		return nil, err
+	}
+	trainee, plan := convert.TraineeFrom(req.GetParent()), convert.PlanFrom(req.GetParent())
+	out := &pb.ListDecisionsResponse{}
+	err = s.Store.View(ctx, call.Scope(ctx, trainee), func(v store.View) error {
+		decisions, err := v.Decisions(plan, after, limit+1) // one more tells whether there is another page
+		if err != nil {
+			return err
+		}
+		if len(decisions) > limit {
+			decisions = decisions[:limit]
+			out.NextPageToken = call.NextPage(req, decisions[limit-1].ID)
+		}
+		for _, d := range decisions {
+			var given *pb.Recommendation
+			if d.Given != nil {
+				given = &pb.Recommendation{}
+				if err := proto.Unmarshal(d.Given, given); err != nil {
+					return fmt.Errorf("read the recommendation as given: %w", err)
+				}
+			}
+			out.Decisions = append(out.Decisions, convert.DecisionToProto(trainee, plan, d, given, v.Head()))
+		}
+		call.TellRevision(ctx, convert.Revision(v.Head()))
+		return nil
+	})
+	return out, err
+}

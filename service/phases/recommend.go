@@ -1,0 +1,34 @@
+package phases
+
+import (
+	"context"
+
+	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/engine/phase"
+	"example.com/steelyard/service/call"
+	"example.com/steelyard/service/convert"
+)
+
+// recommendAhead allows tomorrow: a caller's clock may run ahead of ours.
+const recommendAhead = 1
+
+// Recommend gives the recommendation of an open plan as of a day.
+func (s *Server) Recommend(ctx context.Context, req *pb.RecommendRequest) (*pb.Recommendation, error) {
+	sc := call.Scope(ctx, convert.TraineeFrom(req.GetName()))
+	p, err := s.read(ctx, sc, convert.PlanFrom(req.GetName()), req.GetAsOfDate(), "as_of_date", recommendAhead)
+	if err != nil {
+		return nil, err
+	}
+	out := recommendation(sc.Trainee, p)
+	call.TellRevision(ctx, out.GetRevision())
+	return out, nil
+}
+
+// recommendation computes and encodes; the engine decides.
+func recommendation(trainee string, p present) *pb.Recommendation {
+	r := phase.Recommend(p.snap.Window, p.snap.Trainee.Profile, p.plan.Plan, p.asOf)
+	out := convert.RecommendationToProto(convert.PlanName(trainee, p.plan.ID), r)
+	out.Revision = convert.Revision(p.snap.Head)
+	out.Source = convert.OriginToProto(p.origin)
+	return out
+}

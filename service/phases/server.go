@@ -1,0 +1,18 @@
+// Package phases serves PhaseService: one file an RPC.
+package phases
+
+import (
+	"time"
+
+	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/window"
+)
+
+// Server implements PhaseService.
+type Server struct {
+	pb.UnimplementedPhaseServiceServer
+	Store   store.Store
+	Windows *window.Source
+	Now     func() time.Time
+}

@@ -1,0 +1,113 @@
+package sqlite
+
+import (
+	"fmt"
+	"path/filepath"
+	"testing"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+)
+
+// benchStore has one trainee with a log of 90 days: weight, intake and steps each
+// day, two lifts on every other.
+func benchStore(b *testing.B) (*Store, store.Scope) {
+	s := open(b, filepath.Join(b.TempDir(), "log.db"))
+	b.Cleanup(func() { s.Close() })
+	sc := store.Scope{Tenant: "gym", Trainee: "ada"}
+	if _, err := s.Create(b.Context(), sc, store.Once{}, store.Trainee{}, noAnswer); err != nil {
+		b.Fatal(err)
+	}
+	mustPut(b, s, sc, store.Once{}, keptDays(0, 90))
+	return s, sc
+}
+
+// keptDays returns the entries of n days, four a day on average.
+func keptDays(first engine.Day, n int) []engine.Entry {
+	var out []engine.Entry
+	for i := range n {
+		day := first + engine.Day(i)
+		out = append(out,
+			engine.Entry{Day: day, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(80.3 - float64(i)/50), MinuteOfDay: engine.Some(420)}},
+			engine.Entry{Day: day, Key: "1", Fact: engine.Intake{Energy: engine.Kcal(1900 + float64(i)), ProteinG: engine.Some(140)}},
+			engine.Entry{Day: day, Key: "1", Fact: engine.Activity{Steps: engine.Some(9000 + float64(i))}})
+		if i%2 == 0 {
+			out = append(out,
+				engine.Entry{Day: day, Key: "1", Fact: engine.LiftSet{Lift: "back-squat", Load: engine.Kg(100), Reps: 5}},
+				engine.Entry{Day: day, Key: "2", Fact: engine.LiftSet{Lift: "press", Load: engine.Kg(40), Reps: 8}})
+		}
+	}
+	return out
+}
+
+func mustPut(t testing.TB, s *Store, sc store.Scope, once store.Once, entries []engine.Entry) {
+	t.Helper()
+	_, err := s.Update(t.Context(), sc, once, func(tx store.Tx) (store.Answer, error) {
+		return noAnswer, tx.PutEntries(entries)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func noAnswer(store.Head) ([]byte, error) { return nil, nil }
+
+func BenchmarkHead(b *testing.B) {
+	s, sc := benchStore(b)
+	for b.Loop() {
+		if _, err := s.Head(b.Context(), sc); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkSnapshot90Days(b *testing.B) {
+	s, sc := benchStore(b)
+	for b.Loop() {
+		if _, err := s.Snapshot(b.Context(), sc, 0); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkUpdateOneEntry(b *testing.B) {
+	s, sc := benchStore(b)
+	i := 0
+	for b.Loop() {
+		i++
+		once := store.Once{Method: "/m", RequestID: fmt.Sprint(i), BodyHash: "h"}
+		mustPut(b, s, sc, once, []engine.Entry{{Day: 89, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(float64(i))}}})
+	}
+}
+
+// BenchmarkUpdate500New is a batch of a backfill: 125 days that follow each other.
+func BenchmarkUpdate500New(b *testing.B) {
+	s, sc := benchStore(b)
+	day := engine.Day(1000)
+	for b.Loop() {
+		mustPut(b, s, sc, store.Once{}, keptDays(day, 125))
+		day += 125
+	}
+}
+
+// BenchmarkUpdate500Again sends one batch over and over.
+func BenchmarkUpdate500Again(b *testing.B) {
+	s, sc := benchStore(b)
+	for b.Loop() {
+		mustPut(b, s, sc, store.Once{}, keptDays(1000, 125))
+	}
+}
+
+// BenchmarkUpdate500Days is a backfill of one weigh-in a day.
+func BenchmarkUpdate500Days(b *testing.B) {
+	s, sc := benchStore(b)
+	day := engine.Day(1000)
+	for b.Loop() {
+		var entries []engine.Entry
+		for range 500 {
+			entries = append(entries, engine.Entry{Day: day, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(80)}})
+			day++
+		}
+		mustPut(b, s, sc, store.Once{}, entries)
+	}
+}

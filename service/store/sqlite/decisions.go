@@ -1,0 +1,74 @@
+package sqlite
+
+import (
+	"database/sql"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+)
+
+const (
+	decisionColumns = `id, from_day, action, intake_kcal, activity_kcal, decided_by, note, given, recorded`
+
+	// The engine's order: by day, then in order of recording.
+	selectDecisionsByDay = `SELECT ` + decisionColumns + ` FROM decision
+WHERE tenant = ? AND trainee = ? AND plan = ? ORDER BY from_day, seq`
+
+	selectDecisionsBySeq = `SELECT ` + decisionColumns + ` FROM decision
+WHERE tenant = ? AND trainee = ? AND plan = ? AND seq > ? ORDER BY seq LIMIT ?`
+
+	selectDecisionSeq = `SELECT seq FROM decision WHERE tenant = ? AND trainee = ? AND plan = ? AND id = ?`
+
+	insertDecision = `INSERT INTO decision (tenant, trainee, plan, seq, ` + decisionColumns + `)
+SELECT ?1, ?2, ?3, coalesce(max(seq), 0) + 1, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12
+FROM decision WHERE tenant = ?1 AND trainee = ?2 AND plan = ?3`
+)
+
+// Decisions implements store.View.
+func (v *view) Decisions(plan, after string, limit int) ([]store.Decision, error) {
+	if _, err := v.plan(selectPlan, plan); err != nil {
+		return nil, v.fail("read plan", err)
+	}
+	var seq int64
+	if after != "" {
+		if err := v.row(selectDecisionSeq, v.scope.Tenant, v.scope.Trainee, plan, after).Scan(&seq); err != nil {
+			return nil, v.fail("read decision", err)
+		}
+	}
+	decisions, err := v.decisions(selectDecisionsBySeq, plan, seq, limit)
+	return decisions, v.fail("read decisions", err)
+}
+
+func (v *view) decisionsByDay(plan string) ([]engine.Decision, error) {
+	decisions, err := v.decisions(selectDecisionsByDay, plan)
+	var out []engine.Decision
+	for _, d := range decisions {
+		out = append(out, d.Decision)
+	}
+	return out, err
+}
+
+// decisions reads what a query with decisionColumns finds in this scope.
+func (v *view) decisions(query string, args ...any) ([]store.Decision, error) {
+	var out []store.Decision
+	err := v.each(func(rows *sql.Rows) error {
+		var d store.Decision
+		var recorded int64
+		err := rows.Scan(&d.ID, &d.From, &d.Action, &d.Target.IntakeKcal, &d.Target.ActivityKcal, &d.By, &d.Note, &d.Given, &recorded)
+		d.Recorded = instant(recorded)
+		out = append(out, d)
+		return err
+	}, query, append([]any{v.scope.Tenant, v.scope.Trainee}, args...)...)
+	return out, err
+}
+
+// InsertDecision implements store.Tx. A plan that is not there is refused by
+// the foreign key.
+func (tx *writeTx) InsertDecision(plan string, d engine.Decision, given []byte) (store.Decision, error) {
+	_, err := tx.exec(insertDecision, tx.scope.Tenant, tx.scope.Trainee, plan,
+		d.ID, d.From, d.Action, d.Target.IntakeKcal, d.Target.ActivityKcal, d.By, d.Note, given, tx.now.Unix())
+	if err != nil {
+		return store.Decision{}, tx.fail("insert decision", err)
+	}
+	return store.Decision{Decision: d, Recorded: tx.now, Given: given}, nil
+}

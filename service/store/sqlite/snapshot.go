@@ -1,0 +1,48 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+)
+
+const selectHead = `SELECT incarnation, revision FROM trainee WHERE tenant = ? AND trainee = ?`
+
+// Head implements store.Snapshots.
+func (s *Store) Head(ctx context.Context, sc store.Scope) (store.Head, error) {
+	var h store.Head
+	err := s.reads[selectHead].QueryRowContext(ctx, sc.Tenant, sc.Trainee).Scan(&h.Incarnation, &h.Revision)
+	if err != nil {
+		return store.Head{}, fail(ctx, "read head", err)
+	}
+	return h, nil
+}
+
+// Snapshot implements store.Snapshots.
+func (s *Store) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) (store.Snapshot, error) {
+	var snap store.Snapshot
+	err := s.read(ctx, sc, func(v *view) error {
+		snap.Head, snap.Trainee = v.head, v.trainee
+		plan, err := v.plan(selectOpenPlan)
+		switch {
+		case err == nil:
+			snap.Plan = &plan
+		case !errors.Is(err, sql.ErrNoRows):
+			return v.fail("read open plan", err)
+		}
+		snap.Window, err = v.window(first)
+		return v.fail("read window", err)
+	})
+	if err != nil {
+		return store.Snapshot{}, err
+	}
+	return snap, nil
+}
+
+// View implements store.Reads.
+func (s *Store) View(ctx context.Context, sc store.Scope, f func(store.View) error) error {
+	return s.read(ctx, sc, func(v *view) error { return f(v) })
+}

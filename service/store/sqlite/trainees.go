@@ -1,0 +1,161 @@
+package sqlite
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"encoding/json"
+	"time"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+)
+
+const (
+	selectTrainee = `SELECT incarnation, revision, display_name, time_zone, profile, created, updated
+FROM trainee WHERE tenant = ? AND trainee = ?`
+
+	insertTrainee = `INSERT INTO trainee (tenant, trainee, incarnation, revision, display_name, time_zone, profile, created, updated)
+VALUES (?, ?, ?, 1, ?, ?, ?, ?, ?)`
+
+	updateTrainee = `UPDATE trainee SET display_name = ?, time_zone = ?, profile = ?, updated = ?
+WHERE tenant = ? AND trainee = ?`
+
+	deleteEntries   = `DELETE FROM entry WHERE tenant = ? AND trainee = ?`
+	deletePlans     = `DELETE FROM plan WHERE tenant = ? AND trainee = ?`
+	deleteDecisions = `DELETE FROM decision WHERE tenant = ? AND trainee = ?`
+	deleteTrainee   = `DELETE FROM trainee WHERE tenant = ? AND trainee = ?`
+)
+
+// profileRow is an engine.Profile as it is stored.
+type profileRow struct {
+	Sex              engine.Sex           `json:"sex,omitempty"`
+	BirthDay         *engine.Day          `json:"birth_day,omitempty"`
+	HeightCm         *float64             `json:"height_cm,omitempty"`
+	Activity         engine.ActivityLevel `json:"activity,omitempty"`
+	MaintenanceGuess *float64             `json:"maintenance_guess_kcal,omitempty"`
+	Conditions       engine.Condition     `json:"conditions,omitempty"`
+}
+
+func encodeProfile(p engine.Profile) (string, error) {
+	r := profileRow{
+		Sex: p.Sex, HeightCm: optional(p.HeightCm), Activity: p.Activity,
+		MaintenanceGuess: optional(p.MaintenanceGuessKcal), Conditions: p.Conditions,
+	}
+	if p.BirthDate.OK {
+		r.BirthDay = &p.BirthDate.Day
+	}
+	return encode(r)
+}
+
+func decodeProfile(text string) (engine.Profile, error) {
+	var r profileRow
+	if err := json.Unmarshal([]byte(text), &r); err != nil {
+		return engine.Profile{}, err
+	}
+	p := engine.Profile{
+		Sex: r.Sex, HeightCm: opt(r.HeightCm), Activity: r.Activity,
+		MaintenanceGuessKcal: opt(r.MaintenanceGuess), Conditions: r.Conditions,
+	}
+	if r.BirthDay != nil {
+		p.BirthDate = engine.SomeDay(*r.BirthDay)
+	}
+	return p, nil
+}
+
+// load reads head and trainee with a query that returns the columns of selectTrainee.
+func (v *view) load(query string) error {
+	var profile string
+	var created, updated int64
+	t := store.Trainee{ID: v.scope.Trainee}
+	err := v.row(query, v.scope.Tenant, v.scope.Trainee).Scan(
+		&v.head.Incarnation, &v.head.Revision, &t.DisplayName, &t.TimeZone, &profile, &created, &updated)
+	if err != nil {
+		return err
+	}
+	if t.Profile, err = decodeProfile(profile); err != nil {
+		return err
+	}
+	t.Created, t.Updated = instant(created), instant(updated)
+	v.trainee = t
+	return nil
+}
+
+// Create implements store.Writes. The id is that of the scope.
+func (s *Store) Create(ctx context.Context, sc store.Scope, once store.Once, t store.Trainee, answer store.Answer) ([]byte, error) {
+	return s.once(ctx, sc, once,
+		func(tx *writeTx) error { return tx.create(t) },
+		func(store.Tx) (store.Answer, error) { return answer, nil })
+}
+
+func (tx *writeTx) create(t store.Trainee) error {
+	profile, err := encodeProfile(t.Profile)
+	if err != nil {
+		return tx.fail("create trainee", err)
+	}
+	var random [16]byte
+	rand.Read(random[:])
+	tx.head = store.Head{Incarnation: hex.EncodeToString(random[:]), Revision: 1}
+	_, err = tx.exec(insertTrainee, tx.scope.Tenant, tx.scope.Trainee, tx.head.Incarnation,
+		t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.now.Unix())
+	return tx.fail("create trainee", err)
+}
+
+// PutTrainee implements store.Tx.
+func (tx *writeTx) PutTrainee(t store.Trainee) error {
+	profile, err := encodeProfile(t.Profile)
+	if err == nil {
+		err = tx.change(updateTrainee, t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.scope.Tenant, tx.scope.Trainee)
+	}
+	if err == nil {
+		err = tx.load(selectTrainee)
+	}
+	return tx.fail("put trainee", err)
+}
+
+// Erase implements store.Writes. The rows that are counted are removed by name,
+// all others by their foreign keys.
+func (s *Store) Erase(ctx context.Context, sc store.Scope) (store.Erased, error) {
+	var erased store.Erased
+	err := s.write(ctx, func(c conn) error {
+		for _, step := range []struct {
+			query string
+			count *int
+		}{{deleteEntries, &erased.Entries}, {deleteDecisions, &erased.Decisions}, {deletePlans, &erased.Plans}} {
+			n, err := c.exec(step.query, sc.Tenant, sc.Trainee)
+			if err != nil {
+				return fail(ctx, "erase", err)
+			}
+			*step.count = int(n)
+		}
+		return fail(ctx, "erase", c.change(deleteTrainee, sc.Tenant, sc.Trainee))
+	})
+	if err != nil {
+		return store.Erased{}, err
+	}
+	s.forget(ctx)
+	return erased, nil
+}
+
+// forget brings the write-ahead log home and empties it: it still holds older
+// copies of erased pages. It waits for nobody. While a reader stands on an older
+// state it cannot be done, and the writes that follow try again.
+func (s *Store) forget(ctx context.Context) {
+	s.residue.Store(true)
+	c, err := s.writer.Conn(ctx)
+	if err != nil {
+		return
+	}
+	defer c.Close()
+	ctx = context.WithoutCancel(ctx) // nothing below waits, and the patience must come back
+	if _, err := c.ExecContext(ctx, "PRAGMA busy_timeout(0)"); err != nil {
+		return
+	}
+	var busy, frames, moved int
+	err = c.QueryRowContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &moved)
+	_, patienceErr := c.ExecContext(ctx, "PRAGMA "+patience)
+	s.residue.Store(err != nil || patienceErr != nil || busy != 0)
+}
+
+// instant is a stored time: Unix seconds, UTC.
+func instant(unix int64) time.Time { return time.Unix(unix, 0).UTC() }

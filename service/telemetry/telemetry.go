@@ -1,0 +1,129 @@
+// Package telemetry sets up metrics and traces. Metrics are always there for
+// Prometheus to read, on a registry of our own; anything is sent elsewhere only
+// when a variable of OpenTelemetry's standard (OTEL_...) asks for it. No health
+// value, no trainee id and no body is in any of them.
+package telemetry
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"os"
+	"strings"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+	"go.opentelemetry.io/contrib/exporters/autoexport"
+	"go.opentelemetry.io/contrib/instrumentation/runtime"
+	"go.opentelemetry.io/otel/attribute"
+	otelprometheus "go.opentelemetry.io/otel/exporters/prometheus"
+	"go.opentelemetry.io/otel/metric"
+	"go.opentelemetry.io/otel/propagation"
+	sdkmetric "go.opentelemetry.io/otel/sdk/metric"
+	"go.opentelemetry.io/otel/sdk/resource"
+	sdktrace "go.opentelemetry.io/otel/sdk/trace"
+	"go.opentelemetry.io/otel/trace"
+	"go.opentelemetry.io/otel/trace/noop"
+
+	"example.com/steelyard/service/window"
+)
+
+// cardinalityLimit bounds the label sets of one instrument.
+const cardinalityLimit = 2000
+
+// Telemetry is where the rest of the service reports to.
+type Telemetry struct {
+	Meters     metric.MeterProvider
+	Traces     trace.TracerProvider
+	Propagator propagation.TextMapPropagator
+	Metrics    http.Handler // what Prometheus reads
+
+	closers []func(context.Context) error
+}
+
+// New sets everything up. version is what the resource says of us.
+func New(ctx context.Context, version string) (_ *Telemetry, err error) {
+	t := &Telemetry{Traces: noop.NewTracerProvider(), Propagator: propagation.TraceContext{}}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, t.Close(ctx))
+		}
+	}()
+	res, err := resource.New(ctx, resource.WithAttributes(
+		attribute.String("service.name", "steelyard"), attribute.String("service.version", version)),
+		resource.WithFromEnv(), resource.WithTelemetrySDK())
+	if err != nil {
+		return nil, fmt.Errorf("telemetry resource: %w", err)
+	}
+
+	registry := prometheus.NewRegistry()
+	reader, err := otelprometheus.New(otelprometheus.WithRegisterer(registry))
+	if err != nil {
+		return nil, fmt.Errorf("prometheus reader: %w", err)
+	}
+	metricOptions := []sdkmetric.Option{sdkmetric.WithResource(res), sdkmetric.WithReader(reader), sdkmetric.WithCardinalityLimit(cardinalityLimit)}
+	if asked("METRICS") {
+		pushed, err := autoexport.NewMetricReader(ctx)
+		if err != nil {
+			return nil, fmt.Errorf("metrics exporter: %w", err)
+		}
+		metricOptions = append(metricOptions, sdkmetric.WithReader(pushed))
+	}
+	meters := sdkmetric.NewMeterProvider(metricOptions...)
+	t.Meters = meters
+	t.closers = append(t.closers, meters.Shutdown)
+	t.Metrics = promhttp.HandlerFor(registry, promhttp.HandlerOpts{})
+	if err := runtime.Start(runtime.WithMeterProvider(meters)); err != nil {
+		return nil, fmt.Errorf("runtime metrics: %w", err)
+	}
+
+	if asked("TRACES") {
+		exporter, err := autoexport.NewSpanExporter(ctx)
+		if err != nil {
+			return nil, fmt.Errorf("trace exporter: %w", err)
+		}
+		traces := sdktrace.NewTracerProvider(sdktrace.WithResource(res), sdktrace.WithBatcher(exporter))
+		t.Traces = traces
+		t.closers = append(t.closers, traces.Shutdown)
+	}
+	return t, nil
+}
+
+// asked reports whether a standard variable asks for a signal to be sent. The
+// exporter package itself would send to localhost when nothing is set.
+func asked(signal string) bool {
+	if os.Getenv("OTEL_SDK_DISABLED") == "true" || os.Getenv("OTEL_"+signal+"_EXPORTER") == "none" {
+		return false
+	}
+	for _, name := range []string{"OTEL_" + signal + "_EXPORTER", "OTEL_EXPORTER_OTLP_ENDPOINT", "OTEL_EXPORTER_OTLP_" + signal + "_ENDPOINT"} {
+		if strings.TrimSpace(os.Getenv(name)) != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// WindowCounter counts how windows are served.
+func (t *Telemetry) WindowCounter() (window.Counter, error) {
+	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.window.reads",
+		metric.WithDescription("Windows read, by where they came from."), metric.WithUnit("{window}"))
+	if err != nil {
+		return nil, fmt.Errorf("window counter: %w", err)
+	}
+	from := map[window.Origin]metric.MeasurementOption{
+		window.FromStore: metric.WithAttributes(attribute.String("origin", "store")),
+		window.FromBag:   metric.WithAttributes(attribute.String("origin", "bag")),
+	}
+	return func(ctx context.Context, o window.Origin) { c.Add(ctx, 1, from[o]) }, nil
+}
+
+// Close sends what is left and stops.
+func (t *Telemetry) Close(ctx context.Context) error {
+	var errs []error
+	for i := len(t.closers) - 1; i >= 0; i-- {
+		errs = append(errs, t.closers[i](ctx))
+	}
+	t.closers = nil
+	return errors.Join(errs...)
+}

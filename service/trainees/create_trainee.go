@@ -1,0 +1,24 @@
+package trainees
+
+import (
+	"context"
+
+	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service/call"
+	"example.com/steelyard/service/convert"
+	"example.com/steelyard/service/fault"
+	"example.com/steelyard/service/store"
+)
+
+// CreateTrainee creates a trainee.
+func (s *Server) CreateTrainee(ctx context.Context, req *pb.CreateTraineeRequest) (*pb.Trainee, error) {
+	now := s.Now()
+	t, err := convert.TraineeFromProto(req.GetTrainee(), req.GetTraineeId(), now)
+	if err != nil {
+		return nil, fault.Under("trainee", err)
+	}
+	once := call.Once(pb.TraineeService_CreateTrainee_FullMethodName, req)
+	return call.Create(ctx, s.Store, call.Scope(ctx, t.ID), once, t, &pb.Trainee{}, func(h store.Head) *pb.Trainee {
+		return convert.TraineeToProto(t, h)
+	})
+}

@@ -1,0 +1,96 @@
+package trends
+
+import (
+	"context"
+
+	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/balance"
+	"example.com/steelyard/engine/phase"
+	"example.com/steelyard/engine/trend"
+	"example.com/steelyard/service/call"
+	"example.com/steelyard/service/convert"
+	"example.com/steelyard/service/fault"
+)
+
+const (
+	// shownDays is how many days are shown when the caller names no first one.
+	shownDays = 90
+	// mostDays bounds what one call may show: ten years and a bit.
+	mostDays = 3660
+	// warmUpDays go before the first day shown, so that the trend does not start there.
+	warmUpDays = 400
+)
+
+// GetWeightTrend gives the weight trend, day by day.
+func (s *Server) GetWeightTrend(ctx context.Context, req *pb.GetWeightTrendRequest) (*pb.WeightTrend, error) {
+	first, err := convert.OptDayFromProto(req.GetStartDate(), "start_date")
+	if err != nil {
+		return nil, err
+	}
+	in, err := s.read(ctx, call.Scope(ctx, convert.TraineeFrom(req.GetName())), req.GetEndDate(), "end_date",
+		func(last engine.Day) engine.Day { return firstShown(first, last) - warmUpDays })
+	if err != nil {
+		return nil, err
+	}
+	start := firstShown(first, in.asOf)
+	switch {
+	case in.asOf < start:
+		return nil, fault.InvalidField("end_date", "lies before start_date")
+	case in.asOf-start >= mostDays:
+		return nil, fault.InvalidField("start_date", "shows more than %d days", mostDays)
+	}
+	out := &pb.WeightTrend{
+		Name: req.GetName(), Cautions: convert.CautionsToProto(phase.GeneralCautions()),
+		Revision: convert.Revision(in.snap.Head), Source: convert.OriginToProto(in.origin),
+		Line_7Days: line(in.snap.Window, in.asOf, 7), Line_28Days: line(in.snap.Window, in.asOf, 28),
+	}
+	var plan *engine.Plan
+	if in.snap.Plan != nil {
+		plan = &in.snap.Plan.Plan
+	}
+	track, _ := phase.Track(in.snap.Window, in.snap.Trainee.Profile, plan, in.asOf)
+	states := track.Days // empty when nothing can be estimated
+	for d := start; d <= in.asOf; d++ {
+		p := &pb.TrendPoint{Date: convert.DayToProto(d), ReadingKg: convert.OptToProto(in.snap.Window.At(d).WeightKg)}
+		if len(states) > 0 {
+			describe(p, states[d-states[0].Day])
+		}
+		out.Points = append(out.Points, p)
+	}
+	call.TellRevision(ctx, out.GetRevision())
+	return out, nil
+}
+
+func firstShown(asked engine.OptDay, last engine.Day) engine.Day {
+	if asked.OK {
+		return asked.Day
+	}
+	return last - shownDays + 1
+}
+
+// describe adds what the filter says of a day.
+func describe(p *pb.TrendPoint, s balance.State) {
+	p.RefusedReason = s.Refused.String()
+	if s.Started {
+		p.TrendWeightKg, p.TrendWeightSdKg = &s.TrendWeightKg, &s.TrendWeightSDKg
+	}
+}
+
+// line fits a plain line to the readings of the last days; nil when there is none to fit.
+func line(w engine.Window, last engine.Day, days engine.Day) *pb.FittedLine {
+	x, kg := trend.LastReadings(w.Between(last-days+1, last+1), last, int(days))
+	l, ok := trend.Fit(x, kg)
+	if !ok {
+		return nil
+	}
+	low, high, ok := l.SlopeInterval(0.95)
+	if !ok || !l.SlopeSE.OK || !l.ResidualSD.OK {
+		return nil
+	}
+	return &pb.FittedLine{
+		Readings: int32(l.N), SlopeKgPerWeek: 7 * l.Slope, SlopeSeKgPerWeek: 7 * l.SlopeSE.V, ResidualSdKg: l.ResidualSD.V,
+		Slope_95:       &pb.Interval{Low: 7 * low, High: 7 * high},
+		RatePctPerWeek: -700 * l.Slope / l.Intercept,
+	}
+}
