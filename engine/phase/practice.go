@@ -2,10 +2,8 @@ package phase
 
 import (
 	"fmt"
-	"math"
 
 	"example.com/steelyard/engine"
-	"example.com/steelyard/engine/trend"
 )
 
 // The practice table, the way coaches do it by hand: common practice, no
@@ -85,28 +83,13 @@ func (f *facts) practiceReview() *MethodAnswer {
 	return a
 }
 
-// drawLine fits the last n used readings from a day on, and notes the slope in
-// % of their mean weight a week. It is false where there are too few.
+// drawLine notes in an answer the slope through the last n used readings from a
+// day on. It is false where there are too few.
 func (f *facts) drawLine(a *MethodAnswer, from engine.Day, n int) bool {
-	var skip []engine.Day
-	for d := from; d <= f.asOf; d++ {
-		if !f.isUsed(d) {
-			skip = append(skip, d)
-		}
-	}
-	x, y := trend.LastReadings(f.window.Between(from, f.asOf+1), f.asOf, n, skip...)
-	line, ok := trend.Fit(x, y)
-	if !ok || line.N < tableLeast {
+	l, ok := f.lossLine(from, n, f.isUsed)
+	if !ok || l.n < tableLeast {
 		return false
 	}
-	var sum float64
-	for _, kg := range y {
-		sum += kg
-	}
-	perKgDay := 700 / (sum / float64(len(y)))
-	a.RatePctPerWeek = -line.Slope * perKgDay
-	if line.SlopeSE.OK {
-		a.RateSEPctPerWeek = engine.Some(line.SlopeSE.V * perKgDay)
-	}
-	return !math.IsNaN(a.RatePctPerWeek)
+	a.RatePctPerWeek, a.RateSEPctPerWeek = l.pctPerWeek, l.se
+	return true
 }

@@ -23,20 +23,25 @@ func Merge(dst, src proto.Message, mask *fieldmaskpb.FieldMask) error {
 	fields := d.Descriptor().Fields()
 	paths := mask.GetPaths()
 	all := slices.Contains(paths, "*")
+	named := make(map[protoreflect.Name]bool, len(paths))
 	for i, path := range paths {
 		name, _, _ := strings.Cut(path, ".")
-		if path != "*" && fields.ByName(protoreflect.Name(name)) == nil {
+		f := fields.ByName(protoreflect.Name(name))
+		if f == nil {
+			f = fields.ByJSONName(name) // in a query the mask keeps JSON's spelling
+		}
+		if f == nil && path != "*" {
 			return fault.InvalidField(fmt.Sprintf("update_mask.paths[%d]", i), "%q is not a field of %s", name, d.Descriptor().Name())
+		}
+		if f != nil {
+			named[f.Name()] = true
 		}
 	}
 	for i := range fields.Len() {
 		f := fields.Get(i)
-		named := all || (len(paths) == 0 && s.Has(f)) || slices.ContainsFunc(paths, func(p string) bool {
-			name, _, _ := strings.Cut(p, ".")
-			return name == string(f.Name())
-		})
+		meant := all || named[f.Name()] || (len(paths) == 0 && s.Has(f))
 		switch {
-		case !named || isServiceOnly(f):
+		case !meant || isServiceOnly(f):
 		case s.Has(f):
 			d.Set(f, s.Get(f))
 		default:

@@ -100,6 +100,8 @@ func detail(d *anypb.Any) json.RawMessage {
 	return b
 }
 
+var badParameter = regexp.MustCompile(`query parameter "([^"]*)" (.*)$`)
+
 var quoted = regexp.MustCompile(`(?:field|value for \S+ field) "?([A-Za-z0-9_.@]+)"?`)
 
 // undecodable turns the text of a JSON decoder into an error of ours that names
@@ -110,7 +112,9 @@ func undecodable(s *status.Status) (*status.Status, int) {
 		return tooLarge(), http.StatusRequestEntityTooLarge
 	}
 	var mapped *status.Status
-	if m := quoted.FindStringSubmatch(text); m != nil {
+	if m := badParameter.FindStringSubmatch(text); m != nil {
+		mapped, _ = fault.Status(fault.InvalidField(m[1], "%s", m[2]))
+	} else if m := quoted.FindStringSubmatch(text); m != nil {
 		problem := "does not have the form that this field takes"
 		if strings.Contains(text, "unknown field") {
 			problem = "is not a field of this request"

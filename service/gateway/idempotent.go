@@ -21,7 +21,8 @@ func (c idempotent) Invoke(ctx context.Context, method string, args, reply any, 
 	if keys := md.Get(idempotencyHeader); len(keys) > 0 {
 		if req, ok := args.(proto.Message); ok {
 			if err := setRequestID(req.ProtoReflect(), keys[0]); err != nil {
-				return told(err)
+				s, _ := fault.Status(err)
+				return s.Err()
 			}
 		}
 	}

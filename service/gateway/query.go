@@ -1,6 +1,7 @@
 package gateway
 
 import (
+	"fmt"
 	"net/url"
 	"strconv"
 	"strings"
@@ -11,7 +12,6 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"example.com/steelyard/engine"
-	"example.com/steelyard/service/fault"
 )
 
 // queryParser refuses parameters that the request does not have, which the
@@ -25,10 +25,10 @@ func (p queryParser) Parse(target proto.Message, values url.Values, filter *util
 	for name, v := range values {
 		f := field(target.ProtoReflect().Descriptor(), strings.Split(name, "."))
 		if f == nil || filter.HasCommonPrefix(strings.Split(name, ".")) {
-			return told(fault.InvalidField(name, "is not a query parameter of this request"))
+			return refused(name, "is not a query parameter of this request")
 		}
 		if len(v) > 1 && !f.IsList() {
-			return told(fault.InvalidField(name, "is given more than once"))
+			return refused(name, "is given more than once")
 		}
 		if f.Message() == nil || f.Message().FullName() != "google.type.Date" {
 			expanded[name] = v
@@ -36,7 +36,7 @@ func (p queryParser) Parse(target proto.Message, values url.Values, filter *util
 		}
 		day, err := engine.ParseDay(v[0])
 		if err != nil {
-			return told(fault.InvalidField(string(f.Name()), "must be a calendar date of the form 2026-03-01"))
+			return refused(string(f.Name()), "must be a calendar date of the form 2026-03-01")
 		}
 		y, m, d := day.Date()
 		expanded[name+".year"] = []string{strconv.Itoa(y)}
@@ -44,15 +44,15 @@ func (p queryParser) Parse(target proto.Message, values url.Values, filter *util
 		expanded[name+".day"] = []string{strconv.Itoa(d)}
 	}
 	if err := p.DefaultQueryParser.Parse(target, expanded, filter); err != nil {
-		return told(fault.InvalidField("(query)", "a parameter does not have the form that its field takes"))
+		return refused("(query)", "has a parameter that does not have the form of its field")
 	}
 	return nil
 }
 
-// told makes the status here: the gateway would otherwise pass the error's text on.
-func told(err error) error {
-	s, _ := fault.Status(err)
-	return s.Err()
+// refused says what is wrong with a parameter. The gateway keeps nothing of an
+// error but its text; undecodable reads this form back.
+func refused(name, problem string) error {
+	return fmt.Errorf("query parameter %q %s", name, problem)
 }
 
 // field finds the field that a dotted name, in either spelling, leads to.

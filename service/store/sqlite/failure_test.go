@@ -1,0 +1,213 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"math"
+	"strconv"
+	"strings"
+	"testing"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+)
+
+func tryPut(t *testing.T, s *Store, entries ...engine.Entry) error {
+	t.Helper()
+	_, err := s.Update(t.Context(), ada, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+		return noAnswer, tx.PutEntries(entries)
+	})
+	return err
+}
+
+func wantRevision(t *testing.T, s *Store, want int64) {
+	t.Helper()
+	if h, err := s.Head(t.Context(), ada); err != nil || h.Revision != want {
+		t.Errorf("head %+v, %v; want revision %d", h, err, want)
+	}
+}
+
+// A full disk is unavailable and takes nothing; with room again, writes go on.
+func TestFullDisk(t *testing.T) {
+	s, _ := newStore(t)
+	var pages int
+	if err := s.writer.QueryRow("PRAGMA page_count").Scan(&pages); err != nil {
+		t.Fatal(err)
+	}
+	limit := func(pages int) {
+		if _, err := s.writer.Exec("PRAGMA max_page_count = " + strconv.Itoa(pages)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	big := weighIn(1, 70)
+	big.Note = strings.Repeat("x", 1<<16)
+	limit(pages + 1)
+	if err := tryPut(t, s, big); !errors.Is(err, store.ErrUnavailable) {
+		t.Errorf("error %v", err)
+	}
+	wantRevision(t, s, 1)
+	limit(1 << 20)
+	if err := tryPut(t, s, big); err != nil {
+		t.Error(err)
+	}
+	wantRevision(t, s, 2)
+}
+
+// A file that another program has locked is unavailable once patience is over.
+func TestLockedByAnotherProgram(t *testing.T) {
+	s, path := newStore(t)
+	if _, err := s.writer.Exec("PRAGMA busy_timeout(1)"); err != nil {
+		t.Fatal(err)
+	}
+	tx, err := outside(t, path).BeginTx(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, err := range map[string]error{
+		"update": tryPut(t, s, weighIn(1, 70)),
+		"key":    s.PutKey(t.Context(), store.Key{ID: "k", Hash: []byte{1}}),
+	} {
+		if !errors.Is(err, store.ErrUnavailable) {
+			t.Errorf("%s: error %v", what, err)
+		}
+	}
+	wantRevision(t, s, 1) // reads go on
+	if err := tx.Rollback(); err != nil {
+		t.Fatal(err)
+	}
+	if err := tryPut(t, s, weighIn(1, 70)); err != nil {
+		t.Error(err)
+	}
+}
+
+// Waiting for another program ends with the context, as what it is.
+func TestWaitForAnotherProgramEndsWithTheContext(t *testing.T) {
+	s, path := newStore(t)
+	tx, err := outside(t, path).BeginTx(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tx.Rollback()
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error)
+	go func() {
+		_, err := s.Erase(ctx, ada)
+		done <- err
+	}()
+	cancel()
+	if err := <-done; !errors.Is(err, context.Canceled) || errors.Is(err, store.ErrUnavailable) {
+		t.Errorf("error %v", err)
+	}
+}
+
+// Values that JSON or SQL cannot hold are refused, and change nothing.
+func TestWhatCannotBeStored(t *testing.T) {
+	s, _ := newStore(t)
+	nan, inf := math.NaN(), math.Inf(1)
+	for _, fact := range []engine.Fact{
+		engine.WeighIn{Weight: engine.Kg(nan)},
+		engine.WeighIn{Weight: engine.Kg(70), MinuteOfDay: engine.Some(inf)},
+		engine.WeighIn{Weight: engine.Mass{Value: 70, Unit: 77}},
+		engine.Intake{Energy: engine.Energy{Value: 1900, Unit: 77}},
+		engine.Activity{Energy: engine.Kcal(inf)},
+		engine.BodyFat{Pct: nan},
+		&engine.WeighIn{Weight: engine.Kg(70)}, // facts are stored by value
+	} {
+		err := tryPut(t, s, weighIn(1, 70), engine.Entry{Day: 2, Key: "1", Fact: fact})
+		if err == nil || errors.Is(err, store.ErrUnavailable) {
+			t.Errorf("%+v: error %v", fact, err)
+		}
+	}
+	_, err := s.Update(t.Context(), ada, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+		return noAnswer, tx.PutTrainee(store.Trainee{Profile: engine.Profile{HeightCm: engine.Some(nan)}})
+	})
+	if err == nil {
+		t.Error("a height that is no number was stored")
+	}
+	wantRevision(t, s, 1)
+}
+
+// Rows that this program did not write give an error, and neither a panic nor a
+// guess. Each case spoils one column of one table.
+func TestSpoiledRows(t *testing.T) {
+	for _, spoil := range []string{
+		"UPDATE entry SET fact = '{'",
+		"UPDATE entry SET fact = '{\"weight\":{\"v\":70,\"u\":\"cubit\"}}'",
+		"UPDATE entry SET fact = '[]'",
+		"UPDATE entry SET kind = 60",
+		"UPDATE day_rollup SET sparse = 'x'",
+		"UPDATE day_rollup SET marks = -1",
+		"UPDATE trainee SET profile = ''",
+		"UPDATE plan SET terms = '7'",
+		"UPDATE decision SET action = 4096",
+	} {
+		s, _ := newStore(t)
+		_, err := s.Update(t.Context(), ada, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+			_, planErr := tx.InsertPlan(engine.Plan{ID: "p"})
+			_, decisionErr := tx.InsertDecision("p", engine.Decision{ID: "d"}, nil)
+			return noAnswer, errors.Join(planErr, decisionErr, tx.PutEntries([]engine.Entry{weighIn(1, 70)}))
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.writer.Exec(spoil); err != nil {
+			t.Fatal(err)
+		}
+		_, snapErr := s.Snapshot(t.Context(), ada, 0)
+		viewErr := s.View(t.Context(), ada, func(v store.View) error {
+			_, err := v.Entries(store.EntryQuery{To: 9, Limit: 9})
+			return err
+		})
+		err = errors.Join(snapErr, viewErr)
+		if err == nil || errors.Is(err, store.ErrNotFound) || errors.Is(err, store.ErrUnavailable) {
+			t.Errorf("%s: error %v", spoil, err)
+		}
+	}
+}
+
+// Fields that a later version may add do not stop this one.
+func TestUnknownFieldsAreIgnored(t *testing.T) {
+	s, _ := newStore(t)
+	mustPut(t, s, ada, store.Once{}, []engine.Entry{weighIn(1, 70)})
+	if _, err := s.writer.Exec(`UPDATE entry SET fact = json_set(fact, '$.scale', 'bathroom')`); err != nil {
+		t.Fatal(err)
+	}
+	err := s.View(t.Context(), ada, func(v store.View) error {
+		got, err := v.Entries(store.EntryQuery{To: 9, Limit: 9})
+		if len(got) != 1 || got[0] != weighIn(1, 70) {
+			t.Errorf("entries %+v", got)
+		}
+		return err
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
+
+func TestPingOfABrokenStore(t *testing.T) {
+	s, _ := newStore(t)
+	if err := s.Ping(t.Context()); err != nil {
+		t.Error(err)
+	}
+	s.reader.Close()
+	if err := s.Ping(t.Context()); err == nil {
+		t.Error("no error")
+	}
+}
+
+// What a caller reads in an error names neither a trainee nor a driver's code
+// for what the contract has a sentinel for.
+func TestErrorsAreInTheStoresWords(t *testing.T) {
+	s, _ := newStore(t)
+	_, exists := s.Create(t.Context(), ada, store.Once{}, store.Trainee{}, noAnswer)
+	_, notFound := s.Head(t.Context(), store.Scope{Tenant: ada.Tenant, Trainee: "nobody"})
+	for err, want := range map[error]string{exists: "create trainee: already exists", notFound: "read head: not found"} {
+		if err == nil || err.Error() != want {
+			t.Errorf("error %v, want %s", err, want)
+		}
+	}
+	if errors.Is(notFound, sql.ErrNoRows) {
+		t.Error("a driver's error came through")
+	}
+}

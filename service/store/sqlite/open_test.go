@@ -1,0 +1,286 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"maps"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	driver "modernc.org/sqlite"
+	codes "modernc.org/sqlite/lib"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+)
+
+var ada = store.Scope{Tenant: "north-gym", Trainee: "ada"}
+
+func create(t testing.TB, s *Store, sc store.Scope) {
+	t.Helper()
+	if _, err := s.Create(t.Context(), sc, store.Once{}, store.Trainee{DisplayName: "Ada"}, noAnswer); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// newStore has one trainee, ada.
+func newStore(t *testing.T) (s *Store, path string) {
+	path = filepath.Join(t.TempDir(), "log.db")
+	s = open(t, path)
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	create(t, s, ada)
+	return s, path
+}
+
+// outside is a connection of another program, which waits for no lock.
+func outside(t *testing.T, path string) *sql.DB {
+	t.Helper()
+	db, err := sql.Open("sqlite", dsn(path, url.Values{"_pragma": {"busy_timeout(0)"}, "_txlock": {"immediate"}}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { db.Close() })
+	return db
+}
+
+func weighIn(day engine.Day, kg float64) engine.Entry {
+	return engine.Entry{Day: day, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(kg)}}
+}
+
+func TestOpenTakesTheFileAlone(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "log.db")
+	first := open(t, path)
+	_, err := Open(t.Context(), path, time.Now)
+	if !errors.Is(err, store.ErrUnavailable) || !strings.Contains(err.Error(), path+".lock") {
+		t.Errorf("second opening: %v", err)
+	}
+	if err := first.Close(); err != nil {
+		t.Fatal(err)
+	}
+	again := open(t, path)
+	if err := again.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// The same from a second process: this test binary, run once more.
+func TestOpenInASecondProcess(t *testing.T) {
+	if path := os.Getenv("STORE_OPEN"); path != "" {
+		s, err := Open(t.Context(), path, time.Now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Close()
+		return
+	}
+	path := filepath.Join(t.TempDir(), "log.db")
+	run := func() (string, error) {
+		cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run", "^TestOpenInASecondProcess$")
+		cmd.Env = append(os.Environ(), "STORE_OPEN="+path)
+		out, err := cmd.CombinedOutput()
+		return string(out), err
+	}
+	s := open(t, path)
+	if out, err := run(); err == nil || !strings.Contains(out, "another process holds "+path+".lock") {
+		t.Errorf("%v: %s", err, out)
+	}
+	s.Close()
+	if out, err := run(); err != nil {
+		t.Errorf("after the first has closed: %v: %s", err, out)
+	}
+}
+
+func TestOpenRefusesWhatIsNoFolderOrDatabase(t *testing.T) {
+	dir := t.TempDir()
+	text := filepath.Join(dir, "text.db")
+	if err := os.WriteFile(text, []byte(strings.Repeat("this is a shopping list\n", 99)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{filepath.Join(dir, "nowhere", "log.db"), text, dir} {
+		if _, err := Open(t.Context(), path, time.Now); err == nil || !strings.Contains(err.Error(), "open "+path) {
+			t.Errorf("%s: %v", path, err)
+		}
+	}
+	if got, err := os.ReadFile(text); err != nil || !strings.HasPrefix(string(got), "this is a shopping list") {
+		t.Errorf("the file was changed: %v", err)
+	}
+}
+
+// Names with characters that mean something in a URI.
+func TestOpenTakesAnyName(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a b?c=d&e#f%20g:é.db")
+	s := open(t, path)
+	create(t, s, ada)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if info, err := os.Stat(path); err != nil || info.Size() == 0 {
+		t.Errorf("%v, %v", info, err)
+	}
+}
+
+func TestOpenWithAnEndedContext(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	path := filepath.Join(t.TempDir(), "log.db")
+	if _, err := Open(ctx, path, time.Now); !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v", err)
+	}
+	open(t, path).Close() // and it let go of the file
+}
+
+// A log is nobody else's to read.
+func TestFilesAreTheOwnersOnly(t *testing.T) {
+	_, path := newStore(t)
+	files, err := filepath.Glob(path + "*")
+	if err != nil || len(files) != 4 { // database, write-ahead log, its index, lock
+		t.Fatalf("files %v, %v", files, err)
+	}
+	for _, f := range files {
+		if info, err := os.Stat(f); err != nil || info.Mode().Perm() != 0o600 {
+			t.Errorf("%s: %v, %v", filepath.Base(f), info.Mode(), err)
+		}
+	}
+}
+
+func TestSettings(t *testing.T) {
+	s, _ := newStore(t)
+	for db, promises := range map[*sql.DB][]promise{s.writer: writerPromises, s.reader: readerPromises} {
+		if err := verify(t.Context(), db, promises); err != nil {
+			t.Error(err)
+		}
+	}
+	for _, db := range []*sql.DB{s.writer, s.reader} {
+		var ms int
+		if err := db.QueryRow("PRAGMA busy_timeout").Scan(&ms); err != nil || ms != 5000 {
+			t.Errorf("busy_timeout %d, %v", ms, err)
+		}
+	}
+	if _, err := s.reader.Exec("DELETE FROM entry"); err == nil {
+		t.Error("the reader can write")
+	}
+}
+
+// Each promise that a connection does not keep is refused by name.
+func TestSettingsAreVerified(t *testing.T) {
+	for pragma, broken := range map[string]string{
+		"journal_mode": "journal_mode(DELETE)", "synchronous": "synchronous(NORMAL)",
+		"foreign_keys": "foreign_keys(0)", "secure_delete": "secure_delete(FAST)",
+	} {
+		settings := maps.Clone(writerSettings)
+		settings["_pragma"] = slices.Clone(settings["_pragma"])
+		for i, p := range settings["_pragma"] {
+			if strings.HasPrefix(p, pragma) {
+				settings["_pragma"][i] = broken
+			}
+		}
+		db, err := sql.Open("sqlite", dsn(filepath.Join(t.TempDir(), "log.db"), settings))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := verify(t.Context(), db, writerPromises); err == nil || !strings.Contains(err.Error(), pragma+" is ") {
+			t.Errorf("%s: %v", broken, err)
+		}
+		db.Close()
+	}
+}
+
+// A write transaction locks at its start, not at its first write: it cannot fail
+// half-way because another program was quicker.
+func TestWriteTransactionLocksAtItsStart(t *testing.T) {
+	s, path := newStore(t)
+	tx, err := s.writer.BeginTx(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tx.Rollback()
+	_, err = outside(t, path).BeginTx(t.Context(), nil)
+	var refused *driver.Error
+	if !errors.As(err, &refused) || refused.Code() != codes.SQLITE_BUSY {
+		t.Errorf("a second writer: %v", err)
+	}
+}
+
+// What was acknowledged is there after closing and opening again.
+func TestReopen(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "log.db")
+	s := open(t, path)
+	create(t, s, ada)
+	mustPut(t, s, ada, store.Once{}, []engine.Entry{weighIn(1, 70)})
+	before, err := s.Snapshot(t.Context(), ada, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+		s = open(t, path)
+		after, err := s.Snapshot(t.Context(), ada, 0)
+		if err != nil || after.Head != before.Head || len(after.Window.Days) != 2 || after.Window.Days[1] != before.Window.Days[1] {
+			t.Errorf("%+v, %v; before %+v", after, err, before)
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if left, _ := filepath.Glob(path + "-*"); len(left) != 0 {
+		t.Errorf("Close left %v", left)
+	}
+}
+
+// Every stored instant is now's, cut to whole seconds in UTC.
+func TestTimesAreOfTheGivenClock(t *testing.T) {
+	clock := time.Date(2026, 3, 2, 9, 0, 0, 999, time.FixedZone("x", 7200))
+	s, err := Open(t.Context(), filepath.Join(t.TempDir(), "log.db"), func() time.Time { return clock })
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	made := time.Date(2026, 3, 2, 7, 0, 0, 0, time.UTC)
+	create(t, s, ada)
+	clock = clock.Add(90 * time.Second)
+	later := made.Add(90 * time.Second)
+	_, err = s.Update(t.Context(), ada, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+		clock = clock.Add(time.Hour) // one write, one instant
+		if err := tx.PutTrainee(store.Trainee{}); err != nil {
+			return nil, err
+		}
+		p, err := tx.InsertPlan(engine.Plan{ID: "p"})
+		if err != nil || p.Created != later || p.Updated != later {
+			t.Errorf("plan %v, %v, %v", p.Created, p.Updated, err)
+		}
+		d, err := tx.InsertDecision("p", engine.Decision{ID: "d"}, nil)
+		if err != nil || d.Recorded != later {
+			t.Errorf("decision %v, %v", d.Recorded, err)
+		}
+		return noAnswer, nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	snap, err := s.Snapshot(t.Context(), ada, 0)
+	if err != nil || snap.Trainee.Created != made || snap.Trainee.Updated != later {
+		t.Errorf("created %v, updated %v, %v", snap.Trainee.Created, snap.Trainee.Updated, err)
+	}
+	if err := s.PutKey(t.Context(), store.Key{ID: "k", Tenant: "t", Hash: []byte{1}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.RevokeKey(t.Context(), "t", "k"); err != nil {
+		t.Fatal(err)
+	}
+	if k, err := s.Key(t.Context(), "k"); err != nil || !k.Revoked.Equal(later.Add(time.Hour)) {
+		t.Errorf("revoked %v, %v", k.Revoked, err)
+	}
+}

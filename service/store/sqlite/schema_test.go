@@ -1,0 +1,223 @@
+package sqlite
+
+import (
+	"bytes"
+	"database/sql"
+	"maps"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+)
+
+// tenantless are the statements and tables that belong to no trainee's data:
+// keys are found before their tenant is known, and a ping asks for nobody.
+var tenantless = []string{selectTables, selectKey, insertKey, "goose_db_version", "sqlite_sequence", "api_key"}
+
+// Every statement is bound to a tenant, and to a trainee unless it is about keys.
+func TestEveryStatementBindsItsScope(t *testing.T) {
+	for _, q := range slices.Concat(readQueries, writeQueries) {
+		bound := strings.Contains(q, "tenant = ? AND trainee = ?") || strings.Contains(q, "tenant = ?1 AND trainee = ?2") ||
+			regexp.MustCompile(`^INSERT INTO \w+ \(tenant, trainee, `).MatchString(q)
+		if strings.Contains(q, " api_key ") {
+			bound = strings.Contains(q, "tenant = ?")
+		}
+		if !bound && !slices.Contains(tenantless, q) {
+			t.Errorf("not bound: %s", q)
+		}
+	}
+}
+
+// No statement walks a whole table, and none sorts what the key has in order,
+// but for the few decisions of a plan.
+func TestNoStatementScans(t *testing.T) {
+	s, _ := newStore(t)
+	for _, q := range slices.Concat(readQueries, writeQueries) {
+		if q == selectTables || strings.Contains(q, " VALUES ") { // the schema itself; rows that are given
+			continue
+		}
+		rows, err := s.writer.Query("EXPLAIN QUERY PLAN "+q, make([]any, parameters(q))...)
+		err = eachRow(rows, err, func(r *sql.Rows) error {
+			var id, parent, unused int
+			var detail string
+			err := r.Scan(&id, &parent, &unused, &detail)
+			if strings.HasPrefix(detail, "SCAN") || (strings.Contains(detail, "TEMP B-TREE") && q != selectDecisionsByDay) {
+				t.Errorf("%s: %s", q, detail)
+			}
+			return err
+		})
+		if err != nil {
+			t.Errorf("%s: %v", q, err)
+		}
+	}
+}
+
+// parameters counts the parameters of a query.
+func parameters(q string) int {
+	if numbered := regexp.MustCompile(`\?\d+`).FindAllString(q, -1); numbered != nil {
+		return len(slices.Compact(slices.Sorted(slices.Values(numbered))))
+	}
+	return strings.Count(q, "?")
+}
+
+// tables maps each table of the file to its columns in order.
+func tables(t *testing.T, s *Store) map[string][]string {
+	t.Helper()
+	out := map[string][]string{}
+	rows, err := s.reader.Query(`SELECT m.name, c.name FROM sqlite_schema m, pragma_table_info(m.name) c WHERE m.type = 'table' ORDER BY m.name, c.cid`)
+	err = eachRow(rows, err, func(r *sql.Rows) error {
+		var table, column string
+		err := r.Scan(&table, &column)
+		out[table] = append(out[table], column)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// Every table is strict, and its keys lead with tenant and trainee.
+func TestEveryTableIsKeyedByScope(t *testing.T) {
+	s, _ := newStore(t)
+	var names []string
+	for table, columns := range tables(t, s) {
+		if slices.Contains(tenantless, table) {
+			continue
+		}
+		names = append(names, table)
+		if !slices.Equal(columns[:2], []string{"tenant", "trainee"}) {
+			t.Errorf("%s begins with %v", table, columns[:2])
+		}
+		var strict int
+		var ddl string
+		if err := s.reader.QueryRow(`SELECT strict FROM pragma_table_list(?)`, table).Scan(&strict); err != nil || strict != 1 {
+			t.Errorf("%s is not strict (%v)", table, err)
+		}
+		if err := s.reader.QueryRow(`SELECT sql FROM sqlite_schema WHERE name = ?`, table).Scan(&ddl); err != nil {
+			t.Fatal(err)
+		}
+		for _, key := range regexp.MustCompile(`(PRIMARY KEY|UNIQUE|FOREIGN KEY) \(([^)]*)\)`).FindAllStringSubmatch(ddl, -1) {
+			if !strings.HasPrefix(key[2]+",", "tenant, trainee,") {
+				t.Errorf("%s: %s", table, key[0])
+			}
+		}
+	}
+	slices.Sort(names)
+	if want := []string{"day_rollup", "decision", "entry", "once", "plan", "trainee", "upload"}; !slices.Equal(names, want) {
+		t.Errorf("tables %v, want %v", names, want)
+	}
+}
+
+// canary is a text that is in every part of a log and nowhere else.
+const canary = "yellow-bird-7219"
+
+// fillAll writes something into each table.
+func fillAll(t *testing.T, s *Store, sc store.Scope) {
+	t.Helper()
+	once := store.Once{Method: "/m", RequestID: canary, BodyHash: canary}
+	_, err := s.Update(t.Context(), sc, once, func(tx store.Tx) (store.Answer, error) {
+		if err := tx.PutTrainee(store.Trainee{DisplayName: canary}); err != nil {
+			return nil, err
+		}
+		entries := []engine.Entry{
+			{Day: 1, Key: canary, Note: canary, Fact: engine.PhotoSet{Reference: canary}},
+			{Day: 1, Key: "1", Note: strings.Repeat(canary, 1000), Fact: engine.LiftSet{Lift: canary, Reps: 5}}, // over several pages
+		}
+		if err := tx.PutEntries(entries); err != nil {
+			return nil, err
+		}
+		if _, err := tx.InsertPlan(engine.Plan{ID: canary}); err != nil {
+			return nil, err
+		}
+		if _, err := tx.InsertDecision(canary, engine.Decision{ID: canary, By: canary}, []byte(canary)); err != nil {
+			return nil, err
+		}
+		return func(store.Head) ([]byte, error) { return []byte(canary), nil }, tx.PutUpload(store.Upload{ID: canary, SHA256: canary})
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// inFiles counts the canaries in the database and its write-ahead log.
+func inFiles(t *testing.T, path string) (n int) {
+	t.Helper()
+	files, err := filepath.Glob(path + "*")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files {
+		content, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n += bytes.Count(content, []byte(canary))
+	}
+	return n
+}
+
+// An erasure leaves no row in any table that a trainee's data may be in, whatever
+// tables there are, and no byte in the files.
+func TestErasureLeavesNothing(t *testing.T) {
+	s, path := newStore(t)
+	fillAll(t, s, ada)
+	for table, columns := range tables(t, s) {
+		if !slices.Contains(columns, "trainee") {
+			continue
+		}
+		var n int
+		if err := s.reader.QueryRow(`SELECT count(*) FROM `+table+` WHERE trainee = ?`, ada.Trainee).Scan(&n); err != nil || n == 0 {
+			t.Errorf("%s: %d rows before the erasure, %v", table, n, err)
+		}
+	}
+	if inFiles(t, path) == 0 {
+		t.Error("nothing in the files before the erasure")
+	}
+	if _, err := s.Erase(t.Context(), ada); err != nil {
+		t.Fatal(err)
+	}
+	for _, table := range slices.Sorted(maps.Keys(tables(t, s))) {
+		if slices.Contains(tenantless, table) {
+			continue
+		}
+		var n int
+		if err := s.reader.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n != 0 {
+			t.Errorf("%s: %d rows after the erasure, %v", table, n, err)
+		}
+	}
+	if n := inFiles(t, path); n != 0 {
+		t.Errorf("%d traces in the files", n)
+	}
+}
+
+// While a reader stands on the state before, its pages cannot go. The erasure
+// does not wait for it; the next write after it cleans up.
+func TestErasureUnderAReader(t *testing.T) {
+	s, path := newStore(t)
+	bo := store.Scope{Tenant: ada.Tenant, Trainee: "bo"}
+	create(t, s, bo)
+	fillAll(t, s, ada)
+	err := s.View(t.Context(), bo, func(store.View) error {
+		_, err := s.Erase(t.Context(), ada)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if inFiles(t, path) == 0 {
+		t.Error("the reader's pages are gone: this test tests nothing")
+	}
+	mustPut(t, s, bo, store.Once{}, []engine.Entry{weighIn(1, 70)})
+	if n := inFiles(t, path); n != 0 {
+		t.Errorf("%d traces in the files", n)
+	}
+	if s.residue.Load() {
+		t.Error("there is nothing left to clean up")
+	}
+}
