@@ -177,3 +177,15 @@ func (l *lockedBuffer) String() string {
 	defer l.mu.Unlock()
 	return l.b.String()
 }
+
+// timeNow is the clock of the service under test.
+func timeNow() time.Time { return time.Now() }
+
+// rawBytes sends bytes as they are.
+type rawBytes struct{}
+
+func (rawBytes) Marshal(v any) ([]byte, error) { return v.([]byte), nil }
+func (rawBytes) Unmarshal([]byte, any) error   { return nil }
+func (rawBytes) Name() string                  { return "proto" }
+
+func rawCodec() grpc.CallOption { return grpc.ForceCodec(rawBytes{}) }

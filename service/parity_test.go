@@ -222,7 +222,7 @@ func (r *running) callJSON(t *testing.T, m protoreflect.MethodDescriptor, s step
 	}
 	got := r.http(r.token, req.verb, req.path, req.body)
 	var out outcome
-	if got.status != 200 && !m.IsStreamingServer() {
+	if got.header.Get("Content-Type") == "application/problem+json" {
 		out.err = decodeProblem(t, got.body)
 		return out
 	}

@@ -20,7 +20,8 @@ type Input struct {
 }
 
 // Bounds of a day's numbers. A reading outside the weight bounds is refused and
-// reported; an intake or target outside its bounds counts as not known.
+// reported (one that is no number counts as none); an intake or target outside
+// its bounds counts as not known.
 const (
 	minWeightKg = 30  // lightest adult the filter was fitted for; fitted on the virtual cohort
 	maxWeightKg = 200 // heaviest; same
@@ -50,7 +51,9 @@ func Inputs(w engine.Window, plan *engine.Plan, asOf engine.Day) []Input {
 		}
 		d := w.At(day)
 		x := &in[i]
-		x.WeightKg = d.WeightKg
+		if kg := d.WeightKg; kg.OK && !math.IsNaN(kg.V) && !math.IsInf(kg.V, 0) {
+			x.WeightKg = kg
+		}
 		if next > 0 {
 			x.TargetKcal = dayKcal(engine.Some(target.IntakeKcal))
 			x.ActivityKcal = dayKcal(engine.Some(target.ActivityKcal)).Or(0)

@@ -85,13 +85,14 @@ func (f *facts) options(foodKcal, foodShare float64) []LeverOption {
 		foodRoom, activityRoom = f.down()
 	}
 	half := clamp(kcal/2, kcal-activityRoom.kcal/worth, foodRoom.kcal) // what food gives to a split
-	isSplit := half >= roundKcal && kcal-half >= roundKcal && half <= foodRoom.kcal && (kcal-half)*worth <= activityRoom.kcal+1e-9
+	const tiny = 1e-6                                                  // kcal; rooms that add up to just the change must do
+	isSplit := half >= roundKcal && kcal-half >= roundKcal && (kcal-half)*worth <= activityRoom.kcal+tiny
 	change := func(food float64) *LeverChange {
 		return f.change(direction*food, -direction*(kcal-food)*worth)
 	}
 	food, activity, split := LeverOption{Kind: LeverFood}, LeverOption{Kind: LeverActivity}, LeverOption{Kind: LeverSplit}
-	food.allow(kcal <= foodRoom.kcal, foodRoom.whyNot, change(kcal))
-	activity.allow(kcal*worth <= activityRoom.kcal, activityRoom.whyNot, change(0))
+	food.allow(kcal <= foodRoom.kcal+tiny, foodRoom.whyNot, change(kcal))
+	activity.allow(kcal*worth <= activityRoom.kcal+tiny, activityRoom.whyNot, change(0))
 	split.allow(isSplit, splitWhyNot(foodRoom, activityRoom), change(half))
 	out := []LeverOption{food, activity, split}
 	f.recommendOne(out, foodRoom.kcal-kcal)

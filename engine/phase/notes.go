@@ -139,7 +139,7 @@ func eatingUnderFloor(f *facts) []Finding {
 
 // paceCapped says when 1 kg a week is less than the plan's pace.
 func paceCapped(f *facts) []Finding {
-	if f.pace >= f.plan.PacePctPerWeek {
+	if !(f.pace < f.plan.PacePctPerWeek) {
 		return nil
 	}
 	return []Finding{{

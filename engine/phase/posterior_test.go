@@ -40,40 +40,32 @@ func TestPosteriorReview(t *testing.T) {
 	// The rate at which P(rate > 1) is just 0.70 with an SD of 0.2.
 	edge := 1 + 0.2*dist.NormalQuantile(0.70)
 	for _, c := range []struct {
-		what     string
-		rate, sd float64
-		action   engine.Action
-		change   float64 // kcal/d
+		what             string
+		rate, sd, intake float64
+		action           engine.Action
+		change           float64 // kcal/d
 	}{
-		{"P(rate < 0.55) just over 0.50", 0.5499, 0.2, engine.LowerBalance, -(0.8 - 0.5499) * kcalPerPct / 0.74},
-		{"at 0.50", 0.55, 0.2, engine.LowerBalance, -0.25 * kcalPerPct / 0.74},
-		{"just under", 0.5501, 0.2, engine.Hold, 0},
-		{"the step is at most 10 % of the intake", 0.45, 0.2, engine.LowerBalance, -200}, // 0.35 lacking would ask for 411
-		{"on track", 0.80, 0.2, engine.Hold, 0},
-		{"P(rate > 1) just under 0.70", edge - 1e-4, 0.2, engine.Hold, 0},
-		{"just over", edge + 1e-4, 0.2, engine.RaiseBalance, 200},
-		{"the step is what is over the pace", 1.005, 0.005, engine.RaiseBalance, 0.205 * kcalPerPct / 0.78},
-		{"uncertain and slow", 0.54, 3, engine.LowerBalance, -200},
-		{"uncertain and fast", 1.2, 3, engine.Hold, 0},
+		{"P(rate < 0.55) just over 0.50", 0.5499, 0.2, 4000, engine.LowerBalance, -0.2501 * kcalPerPct / 0.74},
+		{"at 0.50", 0.55, 0.2, 4000, engine.LowerBalance, -0.25 * kcalPerPct / 0.74},
+		{"just under", 0.5501, 0.2, 4000, engine.Hold, 0},
+		{"the step is at most 10 % of the intake", 0.45, 0.2, 2000, engine.LowerBalance, -200}, // 411 asked
+		{"and at least 5 %", 0.55, 0.2, 10000, engine.LowerBalance, -500},
+		{"on track", 0.80, 0.2, 2000, engine.Hold, 0},
+		{"P(rate > 1) just under 0.70", edge - 1e-4, 0.2, 2000, engine.Hold, 0},
+		{"just over", edge + 1e-4, 0.2, 2000, engine.RaiseBalance, 200},
+		{"the step is what is over the pace", 1.005, 0.005, 4000, engine.RaiseBalance, 0.205 * kcalPerPct / 0.78},
+		{"uncertain and slow", 0.54, 3, 2000, engine.LowerBalance, -200},
+		{"uncertain and fast", 1.2, 3, 2000, engine.Hold, 0},
 	} {
 		f := inCut(c.rate, c.sd)
-		// Where the step is not the subject, 5 and 10 % of 2000 would hide it.
-		if math.Abs(c.change) > 0 && math.Abs(c.change) < 100 || math.Abs(c.change) > 200 {
-			f.present.IntakeKcal = math.Abs(c.change) / 0.07
-		}
+		f.present.IntakeKcal = c.intake
 		a := f.posteriorReview()
 		if a.Action != c.action || math.Abs(a.ChangeKcal.V-c.change) > 1e-6 || a.ChangeKcal.OK != (c.action != engine.Hold) {
 			t.Errorf("%s: action %d, change %+v; want %d, %.3f", c.what, a.Action, a.ChangeKcal, c.action, c.change)
 		}
-	}
-}
-
-// The step is 5 % of the intake at least.
-func TestPosteriorStepIsNotTiny(t *testing.T) {
-	f := inCut(0.55, 0.2)
-	f.present.IntakeKcal = 10000
-	if a := f.posteriorReview(); a.ChangeKcal.V != -500 || a.ChangePct.V != -5 {
-		t.Errorf("change %v kcal, %v %%", a.ChangeKcal, a.ChangePct)
+		if pct := 100 * c.change / c.intake; math.Abs(a.ChangePct.V-pct) > 1e-6 {
+			t.Errorf("%s: change of %v %%, want %v", c.what, a.ChangePct.V, pct)
+		}
 	}
 }
 

@@ -7,12 +7,12 @@ import (
 	"example.com/steelyard/engine"
 )
 
-// line is a log whose readings lie on a straight line of so many % of 80 kg a
-// week, in a window that the filter takes as it is.
-func line(days int, lossPct float64) engine.Window {
+// line is a log whose readings lie on a straight line, losing so many % of
+// 80 kg a week, with 80 kg for the mean of the last ones.
+func line(days, last int, lossPct float64) engine.Window {
 	w := engine.Window{First: start}
 	for i := range days {
-		kg := 80 - lossPct/100*80/7*(float64(i)-float64(days-1)/2)
+		kg := 80 - lossPct/100*80/7*(float64(i-days)+float64(last+1)/2)
 		w.Days = append(w.Days, engine.WindowDay{WeightKg: engine.Some(kg), IntakeKcal: engine.Some(2500)})
 	}
 	return w
@@ -28,7 +28,7 @@ func TestPracticeOpening(t *testing.T) {
 		{0.501, 10}, {0.499, 15}, {0.2, 15}, {0, 15}, {-0.099, 15}, {-0.101, 20}, {-0.499, 20}, {-0.501, 25}, {-2, 25},
 	} {
 		plan := engine.DefaultPlan(start)
-		f := factsOf(line(11, c.loss), plan, start+10)
+		f := factsOf(line(11, 11, c.loss), plan, start+10)
 		a := f.practiceOpening()
 		if a == nil {
 			t.Fatalf("loss %v: no answer", c.loss)
@@ -41,7 +41,7 @@ func TestPracticeOpening(t *testing.T) {
 
 // The line is of the test alone, and of all of it.
 func TestPracticeOpeningReadsTheTest(t *testing.T) {
-	w := line(31, 0.3)
+	w := line(31, 11, 0.3)
 	for i := range 20 {
 		w.Days[i].WeightKg = engine.Some(80) // before the plan
 	}
@@ -59,7 +59,7 @@ func TestPracticeOpeningReadsTheTest(t *testing.T) {
 	}
 	plan.SkipMaintenanceTest = true
 	plan.Start = start + 30
-	if a := factsOf(line(31, 0.7), plan, start+30).practiceOpening(); a == nil || a.ChangePct.V != -10 {
+	if a := factsOf(line(31, 11, 0.7), plan, start+30).practiceOpening(); a == nil || a.ChangePct.V != -10 {
 		t.Errorf("without a test: %+v", a)
 	}
 }
@@ -82,13 +82,13 @@ func TestPracticeReview(t *testing.T) {
 	} {
 		plan := engine.DefaultPlan(start)
 		plan.Decisions = []engine.Decision{{From: start, Action: engine.StartDeficit, Target: engine.Target{IntakeKcal: 2000}}}
-		w := line(21, c.loss)
+		w := line(21, 7, c.loss)
 		f := factsOf(w, plan, start+20)
 		a := f.practiceReview()
 		if a == nil {
 			t.Fatalf("loss %v: no answer", c.loss)
 		}
-		if a.Action != c.action || math.Abs(a.RatePctPerWeek-c.loss) > 0.02 || math.Abs(a.ChangePct.V-c.pct) > 0.3 {
+		if a.Action != c.action || math.Abs(a.RatePctPerWeek-c.loss) > 1e-9 || math.Abs(a.ChangePct.V-c.pct) > 1e-6 {
 			t.Errorf("loss %v: read %v, action %d, %.2f %%; want %d, %.2f", c.loss, a.RatePctPerWeek, a.Action, a.ChangePct.V, c.action, c.pct)
 		}
 	}
@@ -102,7 +102,7 @@ func TestPracticeReviewSkipsWater(t *testing.T) {
 		{From: start, Action: engine.Hold, Target: engine.Target{IntakeKcal: 2500}},
 		{From: start + 20, Action: engine.StartDeficit, Target: engine.Target{IntakeKcal: 2000}},
 	}
-	w := line(31, 0.7)
+	w := line(31, 7, 0.7)
 	for i := 21; i <= 23; i++ {
 		w.Days[i].WeightKg = engine.Some(w.Days[i].WeightKg.V - 0.8)
 	}

@@ -6,10 +6,14 @@ import (
 	"example.com/steelyard/engine"
 )
 
-// planNotValid follows no plan that would be refused if it were made today.
+// planNotValid follows no plan that would be refused if it were made today, or
+// whose target in force is impossible.
 // The weight is left out: a goal that was reached does not make a plan wrong.
 func planNotValid(f *facts) (verdict, bool) {
 	problems := ValidatePlan(f.plan, engine.Opt{})
+	if _, ok := f.plan.TargetOn(f.asOf); ok && f.current == nil {
+		problems = append(problems, PlanProblem{"decisions", "hold a target that no day can have"})
+	}
 	if len(problems) == 0 {
 		return verdict{}, false
 	}

@@ -8,8 +8,8 @@ import (
 )
 
 // carryOut turns the size of a change into lever options and a target. Where
-// the floor and the cap leave no room for it, a smaller one is tried, and where
-// they leave none for that either, the answer is to hold and to say so.
+// the floor and the cap leave no room for it, it is what they leave; where that
+// is less than a step, the answer is to hold and to say so.
 func (f *facts) carryOut(v *verdict) []LeverOption {
 	if v.changeKcal == 0 {
 		return nil
@@ -21,8 +21,9 @@ func (f *facts) carryOut(v *verdict) []LeverOption {
 	}
 	c := recommended(options)
 	if c == nil && asked < 0 {
-		if least := -stepLeast * f.present.IntakeKcal; least > asked {
-			options = f.options(least, v.foodShare)
+		food, activity := f.down()
+		if all := food.kcal + activity.kcal*walkShare/v.foodShare; all < -asked && all >= stepLeast*f.present.IntakeKcal {
+			options = f.options(-all, v.foodShare)
 			c = recommended(options)
 		}
 	}

@@ -49,22 +49,23 @@ func (p *trainee) today() engine.Day { return p.window.End() }
 // live logs n days at the target in force, or at fallbackKcal without one.
 func (p *trainee) live(n int, fallbackKcal float64) {
 	for range n {
-		target := engine.Target{IntakeKcal: fallbackKcal}
+		kcal := fallbackKcal
 		if t, ok := p.plan.TargetOn(p.today()); ok {
-			target = t
+			kcal = t.IntakeKcal
 		}
-		eaten := target.IntakeKcal * (1 + p.over + p.spread*p.r.NormFloat64())
-		p.window.Days = append(p.window.Days, engine.WindowDay{
-			WeightKg:   p.scale(),
-			Readings:   1,
-			IntakeKcal: engine.Some(math.Round(eaten)),
-		})
-		p.reading = engine.Opt{}
-		change := eaten - p.maintenance
-		p.tissueKg += (eaten - p.spent(eaten, target.ActivityKcal)) / 7600
-		p.adapt += (0.14*change - p.adapt) / 14
-		p.swing = 0.45*p.swing + 0.55*change/1000
+		p.eat(kcal * (1 + p.over + p.spread*p.r.NormFloat64()))
 	}
+}
+
+// eat logs one day with so much eaten.
+func (p *trainee) eat(kcal float64) {
+	target, _ := p.plan.TargetOn(p.today())
+	p.window.Days = append(p.window.Days, engine.WindowDay{WeightKg: p.scale(), Readings: 1, IntakeKcal: engine.Some(math.Round(kcal))})
+	p.reading = engine.Opt{}
+	change := kcal - p.maintenance
+	p.tissueKg += (kcal - p.spent(kcal, target.ActivityKcal)) / 7600
+	p.adapt += (0.14*change - p.adapt) / 14
+	p.swing = 0.45*p.swing + 0.55*change/1000
 }
 
 // scale is this morning's reading: the same however often it is asked.

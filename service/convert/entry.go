@@ -142,11 +142,10 @@ func KindsFromProto(kinds []pb.EntryKind) []engine.Kind {
 
 func massFromProto(m *pb.Mass, field string, minKg, maxKg float64) (engine.Mass, error) {
 	mass := engine.Mass{Value: m.GetValue(), Unit: engine.MassUnit(m.GetUnit())}
-	kg := mass.Kg()
-	if !kg.OK {
+	if mass.Unit < engine.Kilogram || mass.Unit > engine.Stone {
 		return mass, fault.InvalidField(field+".unit", "must be a known unit of mass")
 	}
-	if !(kg.V >= minKg && kg.V <= maxKg) {
+	if kg := mass.Kg(); !(kg.OK && kg.V >= minKg && kg.V <= maxKg) {
 		return mass, fault.InvalidField(field+".value", "must be from %g to %g kg", minKg, maxKg)
 	}
 	return mass, nil
@@ -158,11 +157,10 @@ func massToProto(m engine.Mass) *pb.Mass {
 
 func energyFromProto(e *pb.Energy, field string, maxKcal float64) (engine.Energy, error) {
 	energy := engine.Energy{Value: e.GetValue(), Unit: engine.EnergyUnit(e.GetUnit())}
-	kcal := energy.Kcal()
-	if !kcal.OK {
+	if energy.Unit < engine.Kilocalorie || energy.Unit > engine.Kilojoule {
 		return energy, fault.InvalidField(field+".unit", "must be a known unit of energy")
 	}
-	if !(kcal.V >= 0 && kcal.V <= maxKcal) {
+	if kcal := energy.Kcal(); !(kcal.OK && kcal.V >= 0 && kcal.V <= maxKcal) {
 		return energy, fault.InvalidField(field+".value", "must be from 0 to %g kcal", maxKcal)
 	}
 	return energy, nil
