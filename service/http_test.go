@@ -119,7 +119,7 @@ func TestPatch(t *testing.T) {
 	if masked := r.http(r.token, "PATCH", "/v1/trainees/t1?updateMask=heightCm", `{}`); masked.status != 200 || masked.json(t)["heightCm"] != nil {
 		t.Errorf("masked and left out: %d %s", masked.status, masked.body)
 	}
-	if bad := r.http(r.token, "PATCH", "/v1/trainees/t1?updateMask=hieght", `{}`); bad.status != 400 {
+	if bad := r.http(r.token, "PATCH", "/v1/trainees/t1?updateMask=shoeSize", `{}`); bad.status != 400 {
 		t.Errorf("unknown mask path: %d %s", bad.status, bad.body)
 	}
 }

@@ -39,9 +39,12 @@ const (
 	thermicShare = 0.10 // of an intake change is spent on digesting it
 	adaptShare   = 0.14 // of an intake change is what expenditure follows it by
 	adaptDays    = 14   // time constant of that
-	walkShare    = 0.72 // of prescribed walking shows up; fitted on the virtual cohort
 	kcalPerKg    = 7600 // of weight change; between the densities of fat and of mixed tissue
 )
+
+// WalkShare of prescribed walking shows up in the energy balance. Fitted on the
+// virtual cohort.
+const WalkShare = 0.72
 
 // Noise and water; fitted on the virtual cohort, the first three raised for
 // real people, of whom the intervals then covered what they say.

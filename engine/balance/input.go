@@ -26,14 +26,15 @@ const (
 	minWeightKg = 30  // lightest adult the filter was fitted for; fitted on the virtual cohort
 	maxWeightKg = 200 // heaviest; same
 	maxDayKcal  = 20000
+	maxDays     = 8000 // of one run: 22 years
 )
 
 // Inputs returns one row a day from w.First through asOf, with the targets that
 // plan had in force; plan may be nil. Intake of asOf itself is left out: a
 // recommendation is given in the morning. It is empty when asOf lies before
-// the window.
+// the window or 8000 days and more after its first day.
 func Inputs(w engine.Window, plan *engine.Plan, asOf engine.Day) []Input {
-	if asOf < w.First {
+	if asOf < w.First || asOf-w.First >= maxDays {
 		return nil
 	}
 	in := make([]Input, asOf-w.First+1)

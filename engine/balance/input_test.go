@@ -38,6 +38,9 @@ func TestInputs(t *testing.T) {
 	if got := Inputs(w, nil, 110); len(got) != 11 || got[10].WeightKg.OK {
 		t.Errorf("past the window's end: %+v", got)
 	}
+	if got := Inputs(w, nil, 100+maxDays); got != nil {
+		t.Errorf("22 years on: %d rows", len(got))
+	}
 	if got := Inputs(w, nil, 99); got != nil {
 		t.Errorf("before the window: %+v", got)
 	}

@@ -32,7 +32,7 @@ func (f *filter) pass(d Input) {
 
 // spent returns the daily expenditure, in tracked kcal, at an intake.
 func (f *filter) spent(kcal, activityKcal float64) float64 {
-	return f.x[sM] + thermicShare*(kcal-f.ref) + f.adapt + walkShare*activityKcal + kcalPerKgDay*(f.x[sT]-f.t0)
+	return f.x[sM] + thermicShare*(kcal-f.ref) + f.adapt + WalkShare*activityKcal + kcalPerKgDay*(f.x[sT]-f.t0)
 }
 
 // spread carries the covariance over the same step, P' = F P F' + Q: only T

@@ -27,7 +27,7 @@ func (l lossLine) atLeast(level float64) engine.Opt {
 func (f *facts) lossLine(from engine.Day, n int, keep func(engine.Day) bool) (lossLine, bool) {
 	var skip []engine.Day
 	for d := from; d <= f.asOf; d++ {
-		if !keep(d) {
+		if f.window.At(d).WeightKg.OK && !keep(d) {
 			skip = append(skip, d)
 		}
 	}
@@ -41,7 +41,7 @@ func (f *facts) lossLine(from engine.Day, n int, keep func(engine.Day) bool) (lo
 		sum += kg
 	}
 	perKgDay := 700 / (sum / float64(len(y)))
-	l := lossLine{n: fit.N, pctPerWeek: -fit.Slope * perKgDay, fit: fit, perKgDay: perKgDay}
+	l := lossLine{n: fit.N, pctPerWeek: 0 - fit.Slope*perKgDay, fit: fit, perKgDay: perKgDay}
 	if fit.SlopeSE.OK {
 		l.se = engine.Some(fit.SlopeSE.V * perKgDay)
 	}

@@ -25,8 +25,7 @@ const (
 	// adaptation follow it: in a step down, and otherwise.
 	foodShareDown = 0.74
 	foodShare     = 0.78
-	// walkShare of prescribed walking shows up in the balance.
-	walkShare = 0.72
+	walkShare     = balance.WalkShare
 )
 
 // slowPctPerWeek is the rate below which the plan's loss is too slow. A plan

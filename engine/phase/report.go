@@ -24,7 +24,7 @@ type Recommendation struct {
 
 	Current  *engine.Target // in force today; nil before the first decision
 	Proposed *engine.Target // nil when nothing is to change
-	Options  []LeverOption  // the ways to make the change, always food, activity, split; empty when nothing is to change
+	Options  []LeverOption  // the ways to make the change, always food, activity, split; empty when no change is called for
 
 	Estimate *balance.Estimate // at the present prescription; nil with too few readings and after a referral
 

@@ -4,6 +4,7 @@
 package fault
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 )
@@ -35,8 +36,8 @@ func InvalidField(path, format string, args ...any) error {
 // Under returns the fields of err with a path put before each; any other error
 // comes back as it is.
 func Under(prefix string, err error) error {
-	inv, ok := err.(*Invalid)
-	if !ok {
+	var inv *Invalid
+	if !errors.As(err, &inv) {
 		return err
 	}
 	out := &Invalid{Fields: make([]Field, len(inv.Fields))}

@@ -77,8 +77,10 @@ func Status(err error) (s *status.Status, alarming bool) {
 		return build(codes.Unavailable, ReasonUnavailable, "the store cannot serve now; try again",
 			&errdetails.RetryInfo{RetryDelay: durationpb.New(time.Second)}), true
 	}
-	if s, ok := status.FromError(err); ok && fromTransport[s.Code()] {
-		return s, false
+	// Not status.FromError, which would put the text of what wraps it into the message.
+	var transport interface{ GRPCStatus() *status.Status }
+	if errors.As(err, &transport) && fromTransport[transport.GRPCStatus().Code()] {
+		return transport.GRPCStatus(), false
 	}
 	return internal(), true
 }

@@ -47,10 +47,10 @@ func (v *view) Entries(q store.EntryQuery) ([]engine.Entry, error) {
 // entries reads what a query with the columns of selectEntries finds.
 func (v *view) entries(query string, args ...any) ([]engine.Entry, error) {
 	var out []engine.Entry
+	var e engine.Entry // out here, they are allocated once and not for each row
+	var kind engine.Kind
+	var fact sql.RawBytes
 	err := v.each(func(rows *sql.Rows) error {
-		var e engine.Entry
-		var kind engine.Kind
-		var fact sql.RawBytes
 		if err := rows.Scan(&e.Day, &kind, &e.Key, &e.Note, &fact); err != nil {
 			return err
 		}

@@ -101,6 +101,27 @@ func TestWaitForAnotherProgramEndsWithTheContext(t *testing.T) {
 	}
 }
 
+// A transaction that its context has ended gives that reason at every later step,
+// and not that it is done already.
+func TestStepsAfterTheContextHasEnded(t *testing.T) {
+	s, _ := newStore(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	_, err := s.Update(ctx, ada, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+		cancel()
+		// There is one writer: that another write gets through says that this
+		// transaction has been rolled back.
+		mustPut(t, s, ada, store.Once{}, nil)
+		if err := tx.PutEntries([]engine.Entry{weighIn(1, 70)}); !errors.Is(err, context.Canceled) {
+			t.Errorf("step: %v", err)
+		}
+		return noAnswer, nil
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("update: %v", err)
+	}
+	wantRevision(t, s, 2)
+}
+
 // Values that JSON or SQL cannot hold are refused, and change nothing.
 func TestWhatCannotBeStored(t *testing.T) {
 	s, _ := newStore(t)

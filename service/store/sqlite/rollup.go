@@ -61,11 +61,12 @@ func (tx *writeTx) rollUp(days []engine.Day) error {
 // window reads every day from first on.
 func (v *view) window(first engine.Day) (engine.Window, error) {
 	w := engine.Window{First: first}
+	var day engine.Day // out here, they are allocated once and not for each row
+	var r engine.WindowDay
+	var weight, intake, protein, steps, activity, refeed sql.NullFloat64
+	var sparse sql.RawBytes
 	err := v.each(func(rows *sql.Rows) error {
-		var day engine.Day
-		var r engine.WindowDay
-		var weight, intake, protein, steps, activity, refeed sql.NullFloat64
-		var sparse sql.RawBytes
+		r = engine.WindowDay{}
 		err := rows.Scan(&day, &weight, &r.Readings, &intake, &protein, &steps, &activity, &r.Marks, &refeed, &r.HasPhotos, &sparse)
 		if err != nil {
 			return err

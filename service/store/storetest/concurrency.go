@@ -228,6 +228,13 @@ func snapshotIsNeverTorn(t *testing.T, s store.Store) {
 			}
 		})
 	}
+	defer func() { // also when the writer fails
+		close(done)
+		readers.Wait()
+		if looks.Load() == 0 {
+			t.Error("no reader saw anything")
+		}
+	}()
 	for life := range lives {
 		for range writes {
 			must(t, tryUpdate(t.Context(), s, ada, write))
@@ -238,10 +245,5 @@ func snapshotIsNeverTorn(t *testing.T, s store.Store) {
 			must(t, err)
 			create(t, s, ada)
 		}
-	}
-	close(done)
-	readers.Wait()
-	if looks.Load() == 0 {
-		t.Error("no reader saw anything")
 	}
 }

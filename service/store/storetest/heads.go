@@ -98,11 +98,13 @@ func headSeesAcknowledgedWrites(t *testing.T, s store.Store) {
 			}
 		})
 	}
+	defer func() { // also when the writer fails
+		close(done)
+		readers.Wait()
+	}()
 	for i := range 100 {
 		h := put(t, s, ada, weighIn(day0, float64(i)))
 		acknowledged.Store(h.Revision)
 		same(t, "head after a write", headOf(t, s, ada), h)
 	}
-	close(done)
-	readers.Wait()
 }

@@ -1,0 +1,28 @@
+package trend
+
+import "slices"
+
+// median returns the middle of v, or the mean of the two in the middle. It
+// sorts v, which must not be empty.
+func median(v []float64) float64 {
+	slices.Sort(v)
+	return v[(len(v)-1)/2]/2 + v[len(v)/2]/2
+}
+
+// medianResidual returns the median of y - slope x.
+func medianResidual(x, y []float64, slope float64) float64 {
+	r := make([]float64, len(x))
+	for i := range x {
+		r[i] = y[i] - slope*x[i]
+	}
+	return median(r)
+}
+
+func allFinite(v []float64) bool {
+	for _, x := range v {
+		if !isFinite(x) {
+			return false
+		}
+	}
+	return true
+}
