@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/balance"
 )
 
 // ValidateDecision returns why a decision's target may not be set, whoever
@@ -11,10 +12,15 @@ import (
 // decision is judged on the morning that it holds from, with the decisions
 // before it.
 //
+//   - a number that is no day's is refused
 //   - intake under the floor is refused
 //   - activity over the plan's cap is refused
-//   - a trainee whom a safety rule refers gets no target under maintenance
+//   - a trainee whom a safety rule refers gets no target under maintenance; while
+//     maintenance is not known, only the referral itself may be recorded
 func ValidateDecision(w engine.Window, p engine.Profile, plan engine.Plan, d engine.Decision) []PlanProblem {
+	if !balance.IsTarget(d.Target) {
+		return []PlanProblem{{"target", "must be an intake and an activity from 0 to 20000 kcal a day"}}
+	}
 	f := newFacts(w, p, plan, d.From)
 	var problems []PlanProblem
 	refuse := func(field, problem string, args ...any) {
@@ -29,9 +35,9 @@ func ValidateDecision(w engine.Window, p engine.Profile, plan engine.Plan, d eng
 	if found := f.safetyFindings(); len(found) > 0 {
 		maintenance := f.maintenance()
 		switch {
-		case !maintenance.OK:
+		case !maintenance.OK && d.Action != engine.Refer:
 			refuse("target", "cannot be set: %s", found[0].Sentence)
-		case d.Target.IntakeKcal < maintenance.V:
+		case maintenance.OK && d.Target.IntakeKcal < maintenance.V:
 			refuse("target.intake_kcal", "must not be under maintenance, about %.0f kcal a day: %s", maintenance.V, found[0].Sentence)
 		}
 	}
