@@ -31,6 +31,13 @@ func TestValidateDecision(t *testing.T) {
 		p.profile.Conditions = engine.EatingDisorder
 		return p
 	}
+	wronglyGuessed := func() *trainee {
+		p := newTrainee(1)
+		p.profile.MaintenanceGuessKcal = engine.Some(3600)
+		p.live(60, 2700)
+		p.profile.Conditions = engine.Pregnant
+		return p
+	}
 	referral := at(1900, 0)
 	referral.Action = engine.Refer
 	for _, c := range []struct {
@@ -49,6 +56,7 @@ func TestValidateDecision(t *testing.T) {
 		{"no end", steady, at(2200, math.Inf(1)), "target"},
 		{"excluded, a deficit", excluded, at(2200, 0), "target.intake_kcal"},
 		{"excluded, well over maintenance", excluded, at(3200, 0), ""},
+		{"excluded, over what the log shows and under the guess", wronglyGuessed, at(3200, 0), ""},
 		{"excluded, maintenance unknown", empty, at(3200, 0), "target"},
 		{"excluded, maintenance unknown, the referral itself", empty, referral, ""},
 	} {
@@ -93,6 +101,9 @@ func TestEnergyBalance(t *testing.T) {
 	}
 
 	p.profile = engine.Profile{}
+	if own := EnergyBalance(engine.Window{First: start}, newTrainee(3).profile, nil, start+5); own.GuessKcal != engine.Some(2700) {
+		t.Errorf("nothing logged, the own estimate: %+v", own)
+	}
 	none := EnergyBalance(engine.Window{First: start}, p.profile, nil, start+5)
 	if none.Estimate != nil || none.WhyAbsent == "" || none.GuessKcal.OK || none.GuessBasis != "" {
 		t.Errorf("nothing logged: %+v", none)

@@ -23,10 +23,9 @@ func EnergyBalance(w engine.Window, p engine.Profile, plan *engine.Plan, asOf en
 	}
 	f := newFacts(w, p, judged, asOf)
 	b := Balance{Estimate: f.estimate}
-	if f.weightKg.OK {
-		if g, ok := physiology.MaintenanceGuess(p, f.weightKg.V, asOf); ok {
-			b.GuessKcal, b.GuessBasis = engine.Some(g.Kcal), guessWords[g.Basis]
-		}
+	// Without a weight only the profile's own estimate can be a guess.
+	if g, ok := physiology.MaintenanceGuess(p, f.weightKg.Or(0), asOf); ok {
+		b.GuessKcal, b.GuessBasis = engine.Some(g.Kcal), guessWords[g.Basis]
 	}
 	if b.Estimate == nil {
 		b.WhyAbsent = "Three weigh-ins are needed before anything can be said, or a week with one."
