@@ -36,20 +36,25 @@ type Write[M proto.Message] func(tx store.Tx) (answer func(store.Head) M, err er
 // Update runs a write once for its request id, answers with what it built or,
 // on a replay, with what was answered the first time, and tells the revision.
 func Update[M proto.Message](ctx context.Context, st store.Writes, s store.Scope, once store.Once, into M, w Write[M]) (M, error) {
-	b, err := st.Update(ctx, s, once, func(tx store.Tx) (store.Answer, error) {
+	b, err := st.Update(ctx, s, once, w.store())
+	return decode(ctx, b, err, into)
+}
+
+// Create is Update for a trainee that does not exist yet.
+func Create[M proto.Message](ctx context.Context, st store.Writes, s store.Scope, once store.Once, t store.Trainee, into M, w Write[M]) (M, error) {
+	b, err := st.Create(ctx, s, once, t, w.store())
+	return decode(ctx, b, err, into)
+}
+
+// store is the write as the store takes it.
+func (w Write[M]) store() store.Write {
+	return func(tx store.Tx) (store.Answer, error) {
 		answer, err := w(tx)
 		if err != nil {
 			return nil, err
 		}
 		return Encode(answer), nil
-	})
-	return decode(ctx, b, err, into)
-}
-
-// Create is Update for a trainee that does not exist yet.
-func Create[M proto.Message](ctx context.Context, st store.Writes, s store.Scope, once store.Once, t store.Trainee, into M, answer func(store.Head) M) (M, error) {
-	b, err := st.Create(ctx, s, once, t, Encode(answer))
-	return decode(ctx, b, err, into)
+	}
 }
 
 // Encode turns a message builder into what the store keeps for a replay: the

@@ -77,10 +77,6 @@ func writeProblem(w http.ResponseWriter, s *status.Status, httpStatus int) {
 	for _, d := range s.Proto().GetDetails() {
 		p.Details = append(p.Details, detail(d))
 	}
-	body, err := json.Marshal(p)
-	if err != nil { // cannot happen: the parts are text and JSON
-		body = []byte(`{"type":"about:blank","title":"Internal Server Error","status":500,"detail":"","code":"INTERNAL","details":[]}`)
-	}
 	w.Header().Set("Content-Type", "application/problem+json")
 	if s.Code() == codes.Unauthenticated {
 		w.Header().Set("WWW-Authenticate", "Bearer")
@@ -89,7 +85,9 @@ func writeProblem(w http.ResponseWriter, s *status.Status, httpStatus int) {
 		w.Header().Set("Retry-After", "1")
 	}
 	w.WriteHeader(httpStatus)
-	_, _ = w.Write(body)
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	_ = e.Encode(p) // it fails only when nobody listens any more
 }
 
 func detail(d *anypb.Any) json.RawMessage {
@@ -100,7 +98,7 @@ func detail(d *anypb.Any) json.RawMessage {
 	return b
 }
 
-var badParameter = regexp.MustCompile(`query parameter "([^"]*)" (.*)$`)
+var badParameter = regexp.MustCompile(`query parameter "((?:[^"\\]|\\.)*)" (.*)$`)
 
 var quoted = regexp.MustCompile(`(?:field|value for \S+ field) "?([A-Za-z0-9_.@]+)"?`)
 

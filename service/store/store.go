@@ -142,9 +142,11 @@ type EntryQuery struct {
 
 // Writes change one trainee's data.
 type Writes interface {
-	// Create makes a trainee with a new incarnation at revision 1. ErrExists
-	// when the id is taken. Created and Updated are set by the store.
-	Create(ctx context.Context, s Scope, once Once, t Trainee, answer Answer) ([]byte, error)
+	// Create makes a trainee with a new incarnation at revision 1 and runs w in
+	// the same transaction, where the trainee reads as it is stored. ErrExists
+	// when the id is taken. The id is the scope's; Created and Updated are set by
+	// the store.
+	Create(ctx context.Context, s Scope, once Once, t Trainee, w Write) ([]byte, error)
 	// Update runs w in one transaction that bumps the head, and returns the
 	// encoded answer: w's own, or on a replay the recorded one. ErrNotFound when
 	// there is no such trainee.

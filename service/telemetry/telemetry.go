@@ -58,7 +58,7 @@ func New(ctx context.Context, version string) (_ *Telemetry, err error) {
 	}
 
 	registry := prometheus.NewRegistry()
-	reader, err := otelprometheus.New(otelprometheus.WithRegisterer(registry))
+	reader, err := otelprometheus.New(otelprometheus.WithRegisterer(registry), otelprometheus.WithoutScopeInfo())
 	if err != nil {
 		return nil, fmt.Errorf("prometheus reader: %w", err)
 	}

@@ -12,13 +12,13 @@ import (
 
 // CreateTrainee creates a trainee.
 func (s *Server) CreateTrainee(ctx context.Context, req *pb.CreateTraineeRequest) (*pb.Trainee, error) {
-	now := s.Now()
-	t, err := convert.TraineeFromProto(req.GetTrainee(), req.GetTraineeId(), now)
+	t, err := convert.TraineeFromProto(req.GetTrainee(), req.GetTraineeId(), s.Now())
 	if err != nil {
 		return nil, fault.Under("trainee", err)
 	}
 	once := call.Once(pb.TraineeService_CreateTrainee_FullMethodName, req)
-	return call.Create(ctx, s.Store, call.Scope(ctx, t.ID), once, t, &pb.Trainee{}, func(h store.Head) *pb.Trainee {
-		return convert.TraineeToProto(t, h)
-	})
+	return call.Create(ctx, s.Store, call.Scope(ctx, t.ID), once, t, &pb.Trainee{},
+		func(tx store.Tx) (func(store.Head) *pb.Trainee, error) {
+			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(tx.Trainee(), h) }, nil
+		})
 }

@@ -11,7 +11,7 @@ import (
 )
 
 const (
-	// The kinds asked for are the bits of the fourth parameter from the end.
+	// The last parameter but one has a bit for each kind asked for.
 	selectEntries = `SELECT day, kind, key, note, fact FROM entry
 WHERE tenant = ? AND trainee = ? AND (day, kind, key) > (?, ?, ?) AND day <= ? AND (1 << kind) & ? <> 0
 ORDER BY day, kind, key LIMIT ?`

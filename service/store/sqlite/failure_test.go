@@ -221,7 +221,7 @@ func TestPingOfABrokenStore(t *testing.T) {
 // for what the contract has a sentinel for.
 func TestErrorsAreInTheStoresWords(t *testing.T) {
 	s, _ := newStore(t)
-	_, exists := s.Create(t.Context(), ada, store.Once{}, store.Trainee{}, noAnswer)
+	_, exists := s.Create(t.Context(), ada, store.Once{}, store.Trainee{}, noWrite)
 	_, notFound := s.Head(t.Context(), store.Scope{Tenant: ada.Tenant, Trainee: "nobody"})
 	for err, want := range map[error]string{exists: "create trainee: already exists", notFound: "read head: not found"} {
 		if err == nil || err.Error() != want {

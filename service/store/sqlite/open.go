@@ -1,5 +1,5 @@
 // Package sqlite is the store on one SQLite file: the default backend, for one
-// process on one machine. It needs no server and no C compiler.
+// machine. It needs no server and no C compiler.
 //
 // Writes go through one connection, one after another, each in an immediate
 // transaction that is on the disk before it is acknowledged. Reads go through
@@ -12,7 +12,6 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
-	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -31,19 +30,18 @@ type Store struct {
 	writes statements
 	reads  statements
 	now    func() time.Time
-	lock   *os.File
 
 	residue atomic.Bool // erased data may be left in the write-ahead log
 }
 
 var _ store.Store = (*Store)(nil)
 
-// Open opens or creates the database file at path, brings its tables up to
-// date and takes the file for this process alone until Close. The folder must
-// exist. Stored instants come from now, cut to whole seconds in UTC.
+// Open opens or creates the database file at path and brings its tables up to
+// date. The folder must exist. Stored instants come from now, cut to whole
+// seconds in UTC. Several processes of one machine may have the file open.
 //
-// Open refuses when another process holds the file, and when the database
-// does not take the settings that an acknowledged write rests on.
+// Open refuses when the database does not take the settings that an
+// acknowledged write rests on.
 func Open(ctx context.Context, path string, now func() time.Time) (_ *Store, err error) {
 	s := &Store{now: func() time.Time { return now().UTC().Truncate(time.Second) }}
 	defer func() {
@@ -51,10 +49,15 @@ func Open(ctx context.Context, path string, now func() time.Time) (_ *Store, err
 			err = errors.Join(fmt.Errorf("open %s: %w", path, err), s.Close())
 		}
 	}()
-	if s.lock, err = takeFile(path); err != nil {
+	// A relative path inside a file: URI would be read as a host's name.
+	file, err := filepath.Abs(path)
+	if err != nil {
 		return nil, err
 	}
-	if s.writer, err = sql.Open("sqlite", dsn(path, writerSettings)); err != nil {
+	if err = makeFile(file); err != nil {
+		return nil, err
+	}
+	if s.writer, err = sql.Open("sqlite", dsn(file, writerSettings)); err != nil {
 		return nil, err
 	}
 	s.writer.SetMaxOpenConns(1)
@@ -64,7 +67,7 @@ func Open(ctx context.Context, path string, now func() time.Time) (_ *Store, err
 	if err = migrate(ctx, s.writer); err != nil {
 		return nil, err
 	}
-	if s.reader, err = sql.Open("sqlite", dsn(path, readerSettings)); err != nil {
+	if s.reader, err = sql.Open("sqlite", dsn(file, readerSettings)); err != nil {
 		return nil, err
 	}
 	readers := max(4, runtime.GOMAXPROCS(0))
@@ -96,9 +99,6 @@ func (s *Store) Close() error {
 		if db != nil {
 			errs = append(errs, db.Close())
 		}
-	}
-	if s.lock != nil {
-		errs = append(errs, s.lock.Close()) // which gives the file free
 	}
 	return errors.Join(errs...)
 }

@@ -25,7 +25,7 @@ var ada = store.Scope{Tenant: "north-gym", Trainee: "ada"}
 
 func create(t testing.TB, s *Store, sc store.Scope) {
 	t.Helper()
-	if _, err := s.Create(t.Context(), sc, store.Once{}, store.Trainee{DisplayName: "Ada"}, noAnswer); err != nil {
+	if _, err := s.Create(t.Context(), sc, store.Once{}, store.Trainee{DisplayName: "Ada"}, noWrite); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -58,46 +58,72 @@ func weighIn(day engine.Day, kg float64) engine.Entry {
 	return engine.Entry{Day: day, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(kg)}}
 }
 
-func TestOpenTakesTheFileAlone(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "log.db")
-	first := open(t, path)
-	_, err := Open(t.Context(), path, time.Now)
-	if !errors.Is(err, store.ErrUnavailable) || !strings.Contains(err.Error(), path+".lock") {
-		t.Errorf("second opening: %v", err)
-	}
-	if err := first.Close(); err != nil {
-		t.Fatal(err)
-	}
-	again := open(t, path)
-	if err := again.Close(); err != nil {
-		t.Fatal(err)
-	}
-}
-
-// The same from a second process: this test binary, run once more.
-func TestOpenInASecondProcess(t *testing.T) {
-	if path := os.Getenv("STORE_OPEN"); path != "" {
-		s, err := Open(t.Context(), path, time.Now)
-		if err != nil {
-			t.Fatal(err)
+// Two processes write to one file at once, the second being this test binary run
+// once more: nothing is lost, and each sees the other's writes.
+func TestTwoProcessesShareTheFile(t *testing.T) {
+	const writes = 40
+	scope := store.Scope{Tenant: "gym", Trainee: "shared"}
+	write := func(s *Store, offset engine.Day) {
+		for i := range engine.Day(writes) {
+			_, err := s.Update(t.Context(), scope, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+				return noAnswer, tx.PutEntries([]engine.Entry{weighIn(2*i+offset, 80)})
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
 		}
-		s.Close()
+	}
+	if path := os.Getenv("STORE_OPEN"); path != "" {
+		s := open(t, path)
+		defer s.Close()
+		write(s, 1)
 		return
 	}
 	path := filepath.Join(t.TempDir(), "log.db")
-	run := func() (string, error) {
-		cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run", "^TestOpenInASecondProcess$")
-		cmd.Env = append(os.Environ(), "STORE_OPEN="+path)
-		out, err := cmd.CombinedOutput()
-		return string(out), err
-	}
 	s := open(t, path)
-	if out, err := run(); err == nil || !strings.Contains(out, "another process holds "+path+".lock") {
-		t.Errorf("%v: %s", err, out)
+	defer s.Close()
+	if _, err := s.Create(t.Context(), scope, store.Once{}, store.Trainee{TimeZone: "UTC"}, noWrite); err != nil {
+		t.Fatal(err)
 	}
-	s.Close()
-	if out, err := run(); err != nil {
-		t.Errorf("after the first has closed: %v: %s", err, out)
+	cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run", "^TestTwoProcessesShareTheFile$")
+	cmd.Env = append(os.Environ(), "STORE_OPEN="+path)
+	done := make(chan error, 1)
+	var out []byte
+	go func() {
+		var err error
+		out, err = cmd.CombinedOutput()
+		done <- err
+	}()
+	write(s, 0)
+	if err := <-done; err != nil {
+		t.Fatalf("second process: %v: %s", err, out)
+	}
+	snap, err := s.Snapshot(t.Context(), scope, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(snap.Window.Days) != 2*writes || snap.Head.Revision != 1+2*writes {
+		t.Errorf("%d days at revision %d, want %d at %d", len(snap.Window.Days), snap.Head.Revision, 2*writes, 1+2*writes)
+	}
+	for i, d := range snap.Window.Days {
+		if !d.WeightKg.OK {
+			t.Errorf("day %d is lost", i)
+		}
+	}
+}
+
+func TestOpenOfARelativePath(t *testing.T) {
+	t.Chdir(t.TempDir())
+	if err := os.Mkdir("data", 0o700); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{"log.db", "data/log.db", "./data/../other.db"} {
+		if err := open(t, path).Close(); err != nil {
+			t.Errorf("%s: %v", path, err)
+		}
+		if _, err := os.Stat(path); err != nil {
+			t.Errorf("%s: %v", path, err)
+		}
 	}
 }
 
@@ -144,7 +170,7 @@ func TestOpenWithAnEndedContext(t *testing.T) {
 func TestFilesAreTheOwnersOnly(t *testing.T) {
 	_, path := newStore(t)
 	files, err := filepath.Glob(path + "*")
-	if err != nil || len(files) != 4 { // database, write-ahead log, its index, lock
+	if err != nil || len(files) != 3 { // database, write-ahead log, its index
 		t.Fatalf("files %v, %v", files, err)
 	}
 	for _, f := range files {

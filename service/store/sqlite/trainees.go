@@ -82,10 +82,8 @@ func (v *view) load(query string) error {
 }
 
 // Create implements store.Writes. The id is that of the scope.
-func (s *Store) Create(ctx context.Context, sc store.Scope, once store.Once, t store.Trainee, answer store.Answer) ([]byte, error) {
-	return s.once(ctx, sc, once,
-		func(tx *writeTx) error { return tx.create(t) },
-		func(store.Tx) (store.Answer, error) { return answer, nil })
+func (s *Store) Create(ctx context.Context, sc store.Scope, once store.Once, t store.Trainee, w store.Write) ([]byte, error) {
+	return s.once(ctx, sc, once, func(tx *writeTx) error { return tx.create(t) }, w)
 }
 
 func (tx *writeTx) create(t store.Trainee) error {
@@ -96,6 +94,8 @@ func (tx *writeTx) create(t store.Trainee) error {
 	var random [16]byte
 	rand.Read(random[:])
 	tx.head = store.Head{Incarnation: hex.EncodeToString(random[:]), Revision: 1}
+	t.ID, t.Created, t.Updated = tx.scope.Trainee, tx.now, tx.now
+	tx.trainee = t
 	_, err = tx.exec(insertTrainee, tx.scope.Tenant, tx.scope.Trainee, tx.head.Incarnation,
 		t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.now.Unix())
 	return tx.fail("create trainee", err)

@@ -99,7 +99,7 @@ func concurrentCreate(t *testing.T, s store.Store) {
 	var winner atomic.Value
 	together(func(i int) {
 		name := fmt.Sprint("caller ", i)
-		_, err := s.Create(t.Context(), ada, store.Once{}, store.Trainee{DisplayName: name}, say(""))
+		_, err := s.Create(t.Context(), ada, store.Once{}, store.Trainee{DisplayName: name}, answering(say("")))
 		switch {
 		case err == nil:
 			made.Add(1)
@@ -140,9 +140,9 @@ func concurrentSameCreation(t *testing.T, s store.Store) {
 	var answers [callers][]byte
 	together(func(i int) {
 		var err error
-		answers[i], err = s.Create(t.Context(), ada, once("r", "h"), fullTrainee(), func(h store.Head) ([]byte, error) {
+		answers[i], err = s.Create(t.Context(), ada, once("r", "h"), fullTrainee(), answering(func(h store.Head) ([]byte, error) {
 			return fmt.Appendf(nil, "by caller %d: %s", i, h.Incarnation), nil
-		})
+		}))
 		if err != nil {
 			t.Errorf("create: %v", err)
 		}

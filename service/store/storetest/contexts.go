@@ -30,11 +30,14 @@ func contextEndedBefore(t *testing.T, s store.Store) {
 	defer cancel()
 	for _, ctx := range []context.Context{canceled, expired} {
 		for name, call := range map[string]func() error{
-			"Ping":      func() error { return s.Ping(ctx) },
-			"Head":      func() error { _, err := s.Head(ctx, ada); return err },
-			"Snapshot":  func() error { _, err := s.Snapshot(ctx, ada, day0); return err },
-			"View":      func() error { return s.View(ctx, ada, func(store.View) error { return nil }) },
-			"Create":    func() error { _, err := s.Create(ctx, bo, store.Once{}, store.Trainee{}, say("")); return err },
+			"Ping":     func() error { return s.Ping(ctx) },
+			"Head":     func() error { _, err := s.Head(ctx, ada); return err },
+			"Snapshot": func() error { _, err := s.Snapshot(ctx, ada, day0); return err },
+			"View":     func() error { return s.View(ctx, ada, func(store.View) error { return nil }) },
+			"Create": func() error {
+				_, err := s.Create(ctx, bo, store.Once{}, store.Trainee{}, answering(say("")))
+				return err
+			},
 			"Update":    func() error { return tryUpdate(ctx, s, ada, overturn) },
 			"Erase":     func() error { _, err := s.Erase(ctx, ada); return err },
 			"PutKey":    func() error { return s.PutKey(ctx, key("k2", ada.Tenant, 0)) },

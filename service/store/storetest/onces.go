@@ -91,21 +91,21 @@ func scopesAreIndependent(t *testing.T, s store.Store) {
 // refused for the id that it took itself.
 func replayOfACreation(t *testing.T, s store.Store) {
 	o := store.Once{Method: "/test.v1.Log/Create", RequestID: "r", BodyHash: "h"}
-	got, err := s.Create(t.Context(), ada, o, fullTrainee(), say("made"))
+	got, err := s.Create(t.Context(), ada, o, fullTrainee(), answering(say("made")))
 	must(t, err)
 	same(t, "answer", string(got), "made")
 	_, err = weigh(t, s, ada, once("r", "another method"), 70)
 	must(t, err)
 	before := stateOf(t, s, ada)
 
-	got, err = s.Create(t.Context(), ada, o, store.Trainee{}, say("made again"))
+	got, err = s.Create(t.Context(), ada, o, store.Trainee{}, answering(say("made again")))
 	must(t, err)
 	same(t, "replayed answer", string(got), "made")
 	o.BodyHash = "other"
-	_, err = s.Create(t.Context(), ada, o, store.Trainee{}, say("made again"))
+	_, err = s.Create(t.Context(), ada, o, store.Trainee{}, answering(say("made again")))
 	wantErr(t, "reuse", err, store.ErrReused)
 	o.RequestID = "r2"
-	_, err = s.Create(t.Context(), ada, o, store.Trainee{}, say("made again"))
+	_, err = s.Create(t.Context(), ada, o, store.Trainee{}, answering(say("made again")))
 	wantErr(t, "another request", err, store.ErrExists)
 	same(t, "state", stateOf(t, s, ada), before)
 }

@@ -76,6 +76,11 @@ func say(text string) store.Answer {
 	return func(store.Head) ([]byte, error) { return []byte(text), nil }
 }
 
+// answering is a write that does nothing but answer.
+func answering(a store.Answer) store.Write {
+	return func(store.Tx) (store.Answer, error) { return a, nil }
+}
+
 // tb is what *testing.T and *rapid.T have in common.
 type tb interface {
 	Helper()
@@ -88,10 +93,10 @@ type tb interface {
 func create(t tb, s store.Store, sc store.Scope) store.Head {
 	t.Helper()
 	var head store.Head
-	_, err := s.Create(t.Context(), sc, store.Once{}, fullTrainee(), func(h store.Head) ([]byte, error) {
+	_, err := s.Create(t.Context(), sc, store.Once{}, fullTrainee(), answering(func(h store.Head) ([]byte, error) {
 		head = h
 		return nil, nil
-	})
+	}))
 	if err != nil {
 		t.Fatalf("create %v: %v", sc, err)
 	}

@@ -12,6 +12,7 @@ import (
 var trainees = []testCase{
 	{"CreateStartsAtRevisionOne", createStartsAtRevisionOne},
 	{"CreateAnswersWithTheHead", createAnswersWithTheHead},
+	{"CreateRunsTheWrite", createRunsTheWrite},
 	{"CreateKeepsEveryField", createKeepsEveryField},
 	{"CreateKeepsWhatIsUnknown", createKeepsWhatIsUnknown},
 	{"CreateSetsItsOwnTimes", createSetsItsOwnTimes},
@@ -37,13 +38,30 @@ func createStartsAtRevisionOne(t *testing.T, s store.Store) {
 // "It runs inside the transaction with the head that the commit will have".
 func createAnswersWithTheHead(t *testing.T, s store.Store) {
 	var told store.Head
-	got, err := s.Create(t.Context(), ada, store.Once{}, fullTrainee(), func(h store.Head) ([]byte, error) {
+	got, err := s.Create(t.Context(), ada, store.Once{}, fullTrainee(), answering(func(h store.Head) ([]byte, error) {
 		told = h
 		return []byte("made"), nil
-	})
+	}))
 	must(t, err)
 	same(t, "answer", string(got), "made")
 	same(t, "head", headOf(t, s, ada), told)
+}
+
+// In the creating transaction the trainee reads as it is stored, and what w
+// writes is there with it.
+func createRunsTheWrite(t *testing.T, s store.Store) {
+	var inside store.Trainee
+	_, err := s.Create(t.Context(), ada, store.Once{}, fullTrainee(), func(tx store.Tx) (store.Answer, error) {
+		inside = tx.Trainee()
+		return say(""), tx.PutEntries([]engine.Entry{{Day: day0, Key: "1", Fact: engine.PhotoSet{Reference: "first"}}})
+	})
+	must(t, err)
+	view(t, s, ada, func(v store.View) {
+		same(t, "trainee inside", inside, v.Trainee())
+		entries, err := v.Entries(store.EntryQuery{From: day0, To: day0, Limit: 2})
+		must(t, err)
+		same(t, "entries", len(entries), 1)
+	})
 }
 
 // The id is that of the scope.
@@ -61,7 +79,7 @@ func createKeepsEveryField(t *testing.T, s store.Store) {
 }
 
 func createKeepsWhatIsUnknown(t *testing.T, s store.Store) {
-	_, err := s.Create(t.Context(), ada, store.Once{}, store.Trainee{}, say(""))
+	_, err := s.Create(t.Context(), ada, store.Once{}, store.Trainee{}, answering(say("")))
 	must(t, err)
 	view(t, s, ada, func(v store.View) {
 		got := v.Trainee()
@@ -92,16 +110,16 @@ func createOfATakenID(t *testing.T, s store.Store) {
 	create(t, s, ada)
 	must(t, tryUpdate(t.Context(), s, ada, fill))
 	before := stateOf(t, s, ada)
-	_, err := s.Create(t.Context(), ada, once("r", "h"), store.Trainee{DisplayName: "late"}, say("late"))
+	_, err := s.Create(t.Context(), ada, once("r", "h"), store.Trainee{DisplayName: "late"}, answering(say("late")))
 	wantErr(t, "create", err, store.ErrExists)
 	same(t, "state", stateOf(t, s, ada), before)
 }
 
 func createThatCannotAnswer(t *testing.T, s store.Store) {
-	_, err := s.Create(t.Context(), ada, once("r", "h"), fullTrainee(), func(store.Head) ([]byte, error) { return nil, errStop })
+	_, err := s.Create(t.Context(), ada, once("r", "h"), fullTrainee(), answering(func(store.Head) ([]byte, error) { return nil, errStop }))
 	wantErr(t, "create", err, errStop)
 	wantGone(t, s, ada)
-	got, err := s.Create(t.Context(), ada, once("r", "other"), fullTrainee(), say("made"))
+	got, err := s.Create(t.Context(), ada, once("r", "other"), fullTrainee(), answering(say("made")))
 	must(t, err)
 	same(t, "answer", string(got), "made")
 }
