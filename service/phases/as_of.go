@@ -8,10 +8,10 @@ import (
 	"google.golang.org/genproto/googleapis/type/date"
 
 	"example.com/steelyard/engine"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
-	"example.com/steelyard/service/window"
 )
 
 // rollingDays is how far back a recommendation looks.
@@ -19,50 +19,24 @@ const rollingDays = 400
 
 // present is what a recommendation is computed from.
 type present struct {
-	snap   store.Snapshot
-	origin window.Origin
-	plan   store.Plan // the open plan of the asked id
-	asOf   engine.Day
+	call.Present
+	plan store.Plan // the open plan of the asked id
 }
 
-// read loads what a recommendation for a plan as of a day needs. Without a date
-// the day is today in the trainee's zone, which only the snapshot knows; so the
-// window starts early enough for any zone. The day may lie up to ahead days
-// after today.
+// read loads what a recommendation for a plan as of a day needs. The day may lie
+// up to ahead days after today.
 func (s *Server) read(ctx context.Context, sc store.Scope, planID string, asked *date.Date, field string, ahead engine.Day) (present, error) {
-	asOf, err := convert.OptDayFromProto(asked, field)
+	p, err := call.AsOf{
+		Date: asked, Field: field, Ahead: ahead, Now: s.Now(),
+		First: func(asOf engine.Day) engine.Day { return asOf - rollingDays },
+	}.Read(ctx, s.Windows, sc)
 	if err != nil {
 		return present{}, err
 	}
-	utc, err := convert.Today(s.Now(), convert.DefaultZone)
-	if err != nil {
-		return present{}, err
-	}
-	first := utc - 1 - rollingDays
-	if asOf.OK {
-		first = asOf.Day - rollingDays
-	}
-	p := present{}
-	if p.snap, p.origin, err = s.Windows.Snapshot(ctx, sc, first); err != nil {
-		return present{}, err
-	}
-	today, err := convert.Today(s.Now(), p.snap.Trainee.TimeZone)
-	if err != nil {
-		return present{}, err
-	}
-	p.asOf = today
-	if asOf.OK {
-		p.asOf = asOf.Day
-	}
-	if p.asOf > today+ahead {
-		return present{}, fault.InvalidField(field, "%s lies too far ahead; the last possible day is %s", p.asOf, today+ahead)
-	}
-	if p.snap.Plan == nil || p.snap.Plan.ID != planID {
+	if p.Snapshot.Plan == nil || p.Snapshot.Plan.ID != planID {
 		return present{}, s.whyNotOpen(ctx, sc, planID)
 	}
-	p.plan = *p.snap.Plan
-	p.snap.Window = p.snap.Window.Between(p.asOf-rollingDays, max(p.asOf+1, p.snap.Window.End()))
-	return p, nil
+	return present{p, *p.Snapshot.Plan}, nil
 }
 
 // whyNotOpen says why a plan gives no recommendation: it is closed, or there is

@@ -32,7 +32,7 @@ func (s *Server) CreateDecision(ctx context.Context, req *pb.CreateDecisionReque
 	if err != nil {
 		return nil, err
 	}
-	if err := invalidPlan(phase.ValidateDecision(p.snap.Window, p.snap.Trainee.Profile, p.plan.Plan, decision), "decision"); err != nil {
+	if err := invalidPlan(phase.ValidateDecision(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, decision), "decision"); err != nil {
 		return nil, err
 	}
 	var given *pb.Recommendation

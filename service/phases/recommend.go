@@ -26,9 +26,9 @@ func (s *Server) Recommend(ctx context.Context, req *pb.RecommendRequest) (*pb.R
 
 // recommendation computes and encodes; the engine decides.
 func recommendation(trainee string, p present) *pb.Recommendation {
-	r := phase.Recommend(p.snap.Window, p.snap.Trainee.Profile, p.plan.Plan, p.asOf)
+	r := phase.Recommend(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
 	out := convert.RecommendationToProto(convert.PlanName(trainee, p.plan.ID), r)
-	out.Revision = convert.Revision(p.snap.Head)
-	out.Source = convert.OriginToProto(p.origin)
+	out.Revision = convert.Revision(p.Snapshot.Head)
+	out.Source = convert.OriginToProto(p.Origin)
 	return out
 }

@@ -12,20 +12,22 @@ import (
 
 // GetEnergyBalance gives maintenance and rate of loss as of a morning.
 func (s *Server) GetEnergyBalance(ctx context.Context, req *pb.GetEnergyBalanceRequest) (*pb.EnergyBalance, error) {
-	in, err := s.read(ctx, call.Scope(ctx, convert.TraineeFrom(req.GetName())), req.GetAsOfDate(), "as_of_date",
-		func(asOf engine.Day) engine.Day { return asOf - warmUpDays })
+	in, err := call.AsOf{
+		Date: req.GetAsOfDate(), Field: "as_of_date", Ahead: ahead, Now: s.Now(),
+		First: func(asOf engine.Day) engine.Day { return asOf - warmUpDays },
+	}.Read(ctx, s.Windows, call.Scope(ctx, convert.TraineeFrom(req.GetName())))
 	if err != nil {
 		return nil, err
 	}
 	out := &pb.EnergyBalance{
 		Name: req.GetName(), Cautions: convert.CautionsToProto(phase.GeneralCautions()),
-		Revision: convert.Revision(in.snap.Head), Source: convert.OriginToProto(in.origin),
+		Revision: convert.Revision(in.Snapshot.Head), Source: convert.OriginToProto(in.Origin),
 	}
 	var plan *engine.Plan
-	if in.snap.Plan != nil {
-		plan = &in.snap.Plan.Plan
+	if in.Snapshot.Plan != nil {
+		plan = &in.Snapshot.Plan.Plan
 	}
-	b := phase.EnergyBalance(in.snap.Window, in.snap.Trainee.Profile, plan, in.asOf)
+	b := phase.EnergyBalance(in.Snapshot.Window, in.Snapshot.Trainee.Profile, plan, in.AsOf)
 	if b.Estimate != nil {
 		out.Estimate = convert.EstimateToProto(*b.Estimate)
 	}

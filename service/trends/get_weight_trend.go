@@ -18,8 +18,6 @@ const (
 	shownDays = 90
 	// mostDays bounds what one call may show: ten years and a bit.
 	mostDays = 3660
-	// warmUpDays go before the first day shown, so that the trend does not start there.
-	warmUpDays = 400
 )
 
 // GetWeightTrend gives the weight trend, day by day.
@@ -28,31 +26,33 @@ func (s *Server) GetWeightTrend(ctx context.Context, req *pb.GetWeightTrendReque
 	if err != nil {
 		return nil, err
 	}
-	in, err := s.read(ctx, call.Scope(ctx, convert.TraineeFrom(req.GetName())), req.GetEndDate(), "end_date",
-		func(last engine.Day) engine.Day { return firstShown(first, last) - warmUpDays })
+	in, err := call.AsOf{
+		Date: req.GetEndDate(), Field: "end_date", Ahead: ahead, Now: s.Now(),
+		First: func(last engine.Day) engine.Day { return firstShown(first, last) - warmUpDays },
+	}.Read(ctx, s.Windows, call.Scope(ctx, convert.TraineeFrom(req.GetName())))
 	if err != nil {
 		return nil, err
 	}
-	start := firstShown(first, in.asOf)
+	start := firstShown(first, in.AsOf)
 	switch {
-	case in.asOf < start:
+	case in.AsOf < start:
 		return nil, fault.InvalidField("end_date", "lies before start_date")
-	case in.asOf-start >= mostDays:
+	case in.AsOf-start >= mostDays:
 		return nil, fault.InvalidField("start_date", "shows more than %d days", mostDays)
 	}
 	out := &pb.WeightTrend{
 		Name: req.GetName(), Cautions: convert.CautionsToProto(phase.GeneralCautions()),
-		Revision: convert.Revision(in.snap.Head), Source: convert.OriginToProto(in.origin),
-		Line_7Days: line(in.snap.Window, in.asOf, 7), Line_28Days: line(in.snap.Window, in.asOf, 28),
+		Revision: convert.Revision(in.Snapshot.Head), Source: convert.OriginToProto(in.Origin),
+		Line_7Days: line(in.Snapshot.Window, in.AsOf, 7), Line_28Days: line(in.Snapshot.Window, in.AsOf, 28),
 	}
 	var plan *engine.Plan
-	if in.snap.Plan != nil {
-		plan = &in.snap.Plan.Plan
+	if in.Snapshot.Plan != nil {
+		plan = &in.Snapshot.Plan.Plan
 	}
-	track, _ := phase.Track(in.snap.Window, in.snap.Trainee.Profile, plan, in.asOf)
+	track, _ := phase.Track(in.Snapshot.Window, in.Snapshot.Trainee.Profile, plan, in.AsOf)
 	states := track.Days // empty when nothing can be estimated
-	for d := start; d <= in.asOf; d++ {
-		p := &pb.TrendPoint{Date: convert.DayToProto(d), ReadingKg: convert.OptToProto(in.snap.Window.At(d).WeightKg)}
+	for d := start; d <= in.AsOf; d++ {
+		p := &pb.TrendPoint{Date: convert.DayToProto(d), ReadingKg: convert.OptToProto(in.Snapshot.Window.At(d).WeightKg)}
 		if len(states) > 0 {
 			describe(p, states[d-states[0].Day])
 		}

@@ -8,6 +8,13 @@ import (
 	"example.com/steelyard/service/window"
 )
 
+// ahead allows tomorrow: a caller's clock may run ahead of ours.
+const ahead = 1
+
+// warmUpDays go before the first day that is needed, so that the trend does not
+// start there.
+const warmUpDays = 400
+
 // Server implements TrendService.
 type Server struct {
 	pb.UnimplementedTrendServiceServer
