@@ -2,6 +2,7 @@ package convert
 
 import (
 	"time"
+	_ "time/tzdata" // so that zones are known on a machine without them
 
 	"google.golang.org/genproto/googleapis/type/date"
 	"google.golang.org/protobuf/types/known/timestamppb"
