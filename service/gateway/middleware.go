@@ -3,6 +3,7 @@ package gateway
 import (
 	"io"
 	"net/http"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -10,6 +11,9 @@ import (
 	"example.com/steelyard/service/access"
 	"example.com/steelyard/service/fault"
 )
+
+// bodyTimeout bounds the reading of a body that does not stream.
+const bodyTimeout = 30 * time.Second
 
 // backfillPath streams: its body has no end to speak of.
 const backfillPath = "/v1/entries:backfill"
@@ -51,6 +55,8 @@ func limited(maxBytes int, next http.Handler) http.Handler {
 				writeProblem(w, tooLarge(), http.StatusRequestEntityTooLarge)
 				return
 			}
+			// Whoever sends slowly must not hold a connection for ever.
+			_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(bodyTimeout))
 			r.Body = http.MaxBytesReader(w, r.Body, int64(maxBytes))
 		}
 		next.ServeHTTP(w, r)

@@ -2,7 +2,9 @@ package gateway
 
 import (
 	"fmt"
+	"maps"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -22,7 +24,8 @@ type queryParser struct{ runtime.DefaultQueryParser }
 // Parse implements runtime.QueryParameterParser.
 func (p queryParser) Parse(target proto.Message, values url.Values, filter *utilities.DoubleArray) error {
 	expanded := make(url.Values, len(values))
-	for name, v := range values {
+	for _, name := range slices.Sorted(maps.Keys(values)) { // sorted: the same request hears the same error
+		v := values[name]
 		f := field(target.ProtoReflect().Descriptor(), strings.Split(name, "."))
 		if f == nil || filter.HasCommonPrefix(strings.Split(name, ".")) {
 			return refused(name, "is not a query parameter of this request")
@@ -39,9 +42,12 @@ func (p queryParser) Parse(target proto.Message, values url.Values, filter *util
 			return refused(string(f.Name()), "must be a calendar date of the form 2026-03-01")
 		}
 		y, m, d := day.Date()
-		expanded[name+".year"] = []string{strconv.Itoa(y)}
-		expanded[name+".month"] = []string{strconv.Itoa(m)}
-		expanded[name+".day"] = []string{strconv.Itoa(d)}
+		for part, n := range map[string]int{".year": y, ".month": m, ".day": d} {
+			if _, twice := values[name+part]; twice {
+				return refused(string(f.Name()), "is given both whole and in parts")
+			}
+			expanded[name+part] = []string{strconv.Itoa(n)}
+		}
 	}
 	if err := p.DefaultQueryParser.Parse(target, expanded, filter); err != nil {
 		return refused("(query)", "has a parameter that does not have the form of its field")
