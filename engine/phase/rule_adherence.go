@@ -21,8 +21,8 @@ func targetNotMet(f *facts) (verdict, bool) {
 	sentence := fmt.Sprintf("On the %d logged days the intake was about %.0f kcal a day over the target.", days, kcal)
 	return verdict{
 		action: engine.MeetTarget,
-		headline: fmt.Sprintf("The present target of %.0f kcal a day still has room to work: %s Nothing needs to be lowered before it has been tried; what would make it easier to meet?",
-			f.current.IntakeKcal, sentence),
+		headline: fmt.Sprintf("%s The present target of %.0f kcal a day still has room to work: nothing needs to be lowered before it has been tried. What would make it easier to meet?",
+			sentence, f.current.IntakeKcal),
 		findings: []Finding{{
 			Code: CodeTargetNotMet, Severity: Notice, Sentence: sentence,
 			Numbers: []Number{{"over_target_kcal", kcal, "kcal/d"}, {"logged_days", float64(days), "d"}},

@@ -1,0 +1,81 @@
+package demo
+
+// life is how one invented trainee of the demo lives.
+type life struct {
+	id     string
+	seed   uint64
+	body   body
+	before float64 // kcal a day that are logged before any target
+	steps  float64
+	waist  float64
+	lift   string
+	load   float64
+	on     func(planDay int) happening
+}
+
+// happening is what is special about a day.
+type happening struct {
+	marks      string
+	refeedKcal float64
+	typoKg     float64 // slip of the finger
+	over       float64 // share by which the target is overshot
+	silent     bool    // nothing is logged
+	workKcal   float64 // spent beyond the usual
+}
+
+func ordinary(int) happening { return happening{} }
+
+func lives() []life {
+	return []life{
+		{
+			// Meets the plan; spends less than the equations say, so that the first
+			// cut turns out small and is deepened.
+			id: "t-ferry", seed: 11, before: 2550, steps: 6500, waist: 96, lift: "back-squat", load: 80,
+			body: body{tissueKg: 91.0, spendsKcal: 2480, scatter: 0.06, hidden: 0.04, swingSDKg: 0.28, missesWeigh: 0.05, missesLog: 0.04},
+			on:   ordinary,
+		},
+		{
+			// Takes up a job on its feet after the cut began.
+			id: "t-lantern", seed: 12, before: 2000, steps: 7000, waist: 84, lift: "hip-hinge", load: 60,
+			body: body{tissueKg: 74.0, spendsKcal: 2270, scatter: 0.05, hidden: 0.03, swingSDKg: 0.25, missesWeigh: 0.05, missesLog: 0.03},
+			on: func(day int) happening {
+				if day > 13 {
+					return happening{workKcal: 800}
+				}
+				return happening{}
+			},
+		},
+		{
+			// Eats over the target for weeks, then meets it, and is away without a
+			// scale for some days.
+			id: "t-kettle", seed: 13, before: 2300, steps: 5000, waist: 99, lift: "bench-press", load: 55,
+			body: body{tissueKg: 88.0, spendsKcal: 2350, scatter: 0.06, hidden: 0.05, swingSDKg: 0.3, missesWeigh: 0.08, missesLog: 0.06},
+			on: func(day int) happening {
+				h := happening{over: 0.01, silent: day >= 43 && day <= 47}
+				if day > 10 && day < 29 {
+					h.over = 0.13
+				}
+				return h
+			},
+		},
+		{
+			// Has a refeed now and then, and mistypes a reading.
+			id: "t-pebble", seed: 14, before: 2200, steps: 8000, waist: 88, lift: "overhead-press", load: 35,
+			body: body{tissueKg: 80.0, spendsKcal: 2260, scatter: 0.05, hidden: 0.03, swingSDKg: 0.25, missesWeigh: 0.04, missesLog: 0.03},
+			on: func(day int) happening {
+				switch day {
+				case 26:
+					return happening{marks: "refeed", refeedKcal: 2250}
+				case 33:
+					return happening{typoKg: 8}
+				}
+				return happening{}
+			},
+		},
+		{
+			id: "t-harbour", seed: 15, before: 2400, steps: 5500, waist: 101, lift: "leg-press", load: 100,
+			body: body{tissueKg: 95.0, spendsKcal: 2420, scatter: 0.06, hidden: 0.05, swingSDKg: 0.3, missesWeigh: 0.05, missesLog: 0.05},
+			on:   ordinary,
+		},
+	}
+}
