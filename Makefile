@@ -6,8 +6,14 @@ export PATH := $(BIN):$(PATH)
 # What the contract must not break against. On main itself that is the commit before.
 BREAKING_AGAINST ?= $(shell git rev-parse -q --verify origin/main >/dev/null 2>&1 && [ "$$(git rev-parse HEAD)" != "$$(git rev-parse origin/main)" ] && echo origin/main || echo HEAD~1)
 
+# Tests run in their own folders: a path relative to this one would mislead them.
+ifdef STEELYARD_REAL_SERIES
+override STEELYARD_REAL_SERIES := $(abspath $(STEELYARD_REAL_SERIES))
+export STEELYARD_REAL_SERIES
+endif
+
 .DEFAULT_GOAL := help
-.PHONY: help build test race bench fuzz generate lint breaking format tools vendor-protos clean
+.PHONY: help build test race bench bench-real fuzz generate lint breaking format tools vendor-protos clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## (.*)/  \1\t\2/' | expand -t 18
@@ -23,8 +29,12 @@ test: ## run all tests (real series too when STEELYARD_REAL_SERIES names their f
 race: ## run the concurrent packages under the race detector
 	go test -race ./service/...
 
-bench: ## run the benchmarks
+bench: ## run the benchmarks; a line with a ratio says beside it what the ratio has to be
 	go test -run '^$$' -bench . -benchmem ./engine/...
+
+bench-real: ## forecast real people's weight (STEELYARD_REAL_SERIES=folder of CSV files: date,weight_kg)
+	@[ -n "$$STEELYARD_REAL_SERIES" ] || { echo "bench-real: STEELYARD_REAL_SERIES must name a folder of CSV files with the columns date and weight_kg"; exit 1; }
+	go test -count=1 -run '^TestRealPeople$$' -v ./engine/balance
 
 fuzz: ## run each fuzz target for a while (FUZZTIME=30s)
 	@set -e; for p in $$(grep -rlE '^func Fuzz' --include='*_test.go' . | xargs -n1 dirname | sort -u); do \

@@ -12,6 +12,10 @@
 // change; c, the amplitude of the menstrual cycle (kg), fixed unless periods
 // are marked.
 //
+// Run filters: what is known each morning, for decisions. Smooth adds the line of
+// past days with hindsight, for a chart. Forecast carries the filter on for up to
+// four weeks. Mornings tells how each day's estimate stood when it was made.
+//
 // The constants were fitted on a virtual cohort (simulated trainees) except
 // where their comment says otherwise. The forecast error was checked on weight
 // series of real people; what happens in a cut, after refeeds, with prescribed

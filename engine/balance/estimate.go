@@ -50,53 +50,24 @@ func (t Track) Estimate(target engine.Target, band Band) (Estimate, bool) {
 		return Estimate{}, false
 	}
 	e := Estimate{
-		AsOf:          t.Days[len(t.Days)-1].Day,
-		TrendWeightKg: f.x[sT], TrendWeightSDKg: math.Sqrt(f.p[sT][sT]),
+		AsOf:         t.Days[len(t.Days)-1].Day,
 		IntakeKcal:   target.IntakeKcal * (1 + f.eater.over()),
 		ReadingsUsed: f.accepted,
 		Refused:      t.refused,
 	}
-	e.ScaleWeightKg, e.ScaleWeightSDKg = f.scaleWeight()
-	e.MaintenanceKcal, e.MaintenanceSDKcal = f.maintenance()
-	e.RatePctPerWeek, e.RateSDPctPerWeek = f.rate(e.IntakeKcal, target.ActivityKcal)
+	o := f.outlook()
+	e.TrendWeightKg, e.TrendWeightSDKg = o.trendWeight()
+	e.ScaleWeightKg, e.ScaleWeightSDKg = o.scaleWeight()
+	e.MaintenanceKcal, e.MaintenanceSDKcal = o.maintenance()
+	e.RatePctPerWeek, e.RateSDPctPerWeek = o.rate(e.IntakeKcal, target.ActivityKcal)
 	e.PBelowBand = e.PRateBelow(band.LowPctPerWeek)
 	e.PAboveBand = 1 - e.PRateBelow(band.HighPctPerWeek)
 	return e, true
 }
 
-const (
-	rateShareSD = 0.01 // of the rate itself, and %/week: what the model leaves out. Fitted on the virtual cohort
-	rateFloorSD = 0.01
-	// scaleSD is what real people's slopes over the next weeks differ by from
-	// the tendency, %/week: they do not keep eating as they did.
-	scaleSD = 0.20
-)
-
-// PctPerWeekPerKcal returns the rate, in % of body weight a week, that one
-// kcal/d of energy balance makes at a weight.
-func PctPerWeekPerKcal(weightKg float64) float64 {
-	return 700 / (kcalPerKg * max(weightKg, minWeightKg))
-}
-
-// rate returns the tendency at an intake and its standard deviation.
-func (f *filter) rate(kcal, activityKcal float64) (pctPerWeek, sd float64) {
-	per := PctPerWeekPerKcal(f.x[sT])
-	pctPerWeek = per * (f.spent(kcal, activityKcal) - kcal)
-	sd = math.Sqrt(square(per)*f.p[sM][sM] + square(rateShareSD*pctPerWeek) + square(rateFloorSD))
-	return pctPerWeek, sd
-}
-
-// maintenance returns the intake at which expenditure equals it.
-func (f *filter) maintenance() (kcal, sd float64) {
-	const share = 1 - thermicShare
-	return f.spent(0, 0) / share, math.Sqrt(f.p[sM][sM]) / share
-}
-
-// scaleWeight returns T + k swing and its standard deviation.
-func (f *filter) scaleWeight() (kg, sd float64) {
-	variance := f.p[sT][sT] + 2*f.swing*f.p[sT][sK] + square(f.swing)*f.p[sK][sK]
-	return f.x[sT] + f.swing*f.x[sK], math.Sqrt(max(variance, 0))
-}
+// scaleSD is what real people's slopes over the next weeks differ by from the
+// tendency, %/week: they do not keep eating as they did.
+const scaleSD = 0.20
 
 // Interval returns the central interval of the rate, in % of body weight a
 // week, at a level between 0 and 1, such as 0.80 or 0.95.

@@ -1,34 +1,27 @@
 package balance
 
-// The states by index.
-const (
-	sT = iota // tissue and constant weight, kg
-	sM        // maintenance, tracked kcal/d
-	sA        // autoregressive water, kg
-	sK        // water per 1000 kcal/d of intake change, kg
-	sC        // amplitude of the cycle, kg
-	nStates
-)
-
-type vector [nStates]float64
-
 // filter is the running state. Everything has a fixed size: a day costs no
 // allocation.
 type filter struct {
 	x vector
-	p [nStates]vector // covariance, symmetric
+	p covariance
 
-	t0  float64 // the weight the maintenance state refers to, kg
-	ref float64 // the intake it refers to, kcal/d
-
+	frame
 	eater eater
+
+	noise       float64 // how noisy this trainee's scale is: factor on two variances
+	accepted    int     // readings used
+	gate        gate
+	sincePeriod float64 // days since the last marked period start
+	started     bool
+}
+
+// frame is what the states refer to, and what is known of a day beside them.
+type frame struct {
+	t0    float64 // the weight the maintenance state refers to, kg
+	ref   float64 // the intake it refers to, kcal/d
 	adapt float64 // adaptation of expenditure to the intake change, kcal/d
 	swing float64 // the intake change that water has answered to, 1000 kcal/d
-
-	noise    float64 // how noisy this trainee's scale is: factor on two variances
-	accepted int     // readings used
-	gate     gate
-	started  bool
 }
 
 // Energy balance. The first four follow the published dynamic model of body

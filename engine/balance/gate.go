@@ -35,50 +35,54 @@ func (g *gate) refuse(innovation float64) bool {
 	return true
 }
 
-// read takes in the morning's reading, y = T + A + k swing + c shape + noise,
-// and returns how many standard deviations it lay from what was expected, and
-// whether it was used.
-func (f *filter) read(kg, shape float64) (z float64, isUsed bool) {
-	h := vector{sT: 1, sA: 1, sK: f.swing, sC: shape}
-	innovation := kg
-	for i, v := range h {
-		innovation -= v * f.x[i]
-	}
-	r := f.noise * square(readingSD)
-	ph, s := f.project(h, r)
-	z = math.Abs(innovation) / math.Sqrt(s)
-	if z > rejectZ {
-		if !f.gate.refuse(innovation) {
-			return z, false
-		}
-		f.p[sT][sT] += square(innovation)
-		ph, s = f.project(h, r)
-		z = math.Abs(innovation) / math.Sqrt(s)
-	}
-	f.gate.run = 0
-	if z > softZ {
-		s += s * (z/softZ - 1) // more reading noise, which is part of s
-	}
-	for i := range nStates {
-		f.x[i] += ph[i] * innovation / s
-		for j := range nStates {
-			f.p[i][j] -= ph[i] * ph[j] / s
-		}
-	}
-	f.noise *= 1 + (square(min(z, noiseZCap))/noiseZ2Average-1)/float64(noiseMemory+f.accepted)
-	f.noise = min(max(f.noise, minNoise), maxNoise)
-	f.accepted++
-	return z, true
+// reading is how a used reading moved the filter. With h = (1, 0, 1, swing,
+// shape), innovation v and its variance S:
+type reading struct {
+	gain         vector // P h / S
+	swing, shape float64
+	pull         float64 // v / S
+	weight       float64 // 1 / S
+	z            float64 // |v| / sqrt S
 }
 
-// project returns P h and the predicted variance h' P h + r of a reading.
-func (f *filter) project(h vector, r float64) (ph vector, s float64) {
-	s = r
-	for i := range nStates {
-		for j := range nStates {
-			ph[i] += f.p[i][j] * h[j]
+// read takes in the morning's weight, y = T + A + k swing + c shape + noise, and
+// reports whether it was used; u is how.
+func (f *filter) read(kg, shape float64, u *reading) bool {
+	u.swing, u.shape = f.swing, shape
+	innovation := kg - f.x.t - f.x.a - u.swing*f.x.k - shape*f.x.c
+	r := f.noise * square(readingSD)
+	ph := f.p.atReading(u.swing, shape)
+	s := variance(&ph, u.swing, shape) + r
+	u.z = math.Abs(innovation) / math.Sqrt(s)
+	if u.z > rejectZ {
+		if !f.gate.refuse(innovation) {
+			return false
 		}
-		s += h[i] * ph[i]
+		f.p.tt += square(innovation)
+		ph = f.p.atReading(u.swing, shape)
+		s = variance(&ph, u.swing, shape) + r
+		u.z = math.Abs(innovation) / math.Sqrt(s)
 	}
-	return ph, s
+	f.gate.run = 0
+	if u.z > softZ {
+		s += s * (u.z/softZ - 1) // more reading noise, which is part of s
+	}
+	u.weight = 1 / s
+	u.pull = innovation * u.weight
+	u.gain = vector{ph.t * u.weight, ph.m * u.weight, ph.a * u.weight, ph.k * u.weight, ph.c * u.weight}
+	f.x.t += ph.t * u.pull
+	f.x.m += ph.m * u.pull
+	f.x.a += ph.a * u.pull
+	f.x.k += ph.k * u.pull
+	f.x.c += ph.c * u.pull
+	f.p.subtract(&ph, &u.gain)
+	f.noise *= 1 + (square(min(u.z, noiseZCap))/noiseZ2Average-1)/float64(noiseMemory+f.accepted)
+	f.noise = min(max(f.noise, minNoise), maxNoise)
+	f.accepted++
+	return true
+}
+
+// variance returns h' P h, given P h.
+func variance(ph *vector, swing, shape float64) float64 {
+	return ph.t + ph.a + swing*ph.k + shape*ph.c
 }

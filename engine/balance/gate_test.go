@@ -48,10 +48,10 @@ func TestGate(t *testing.T) {
 func TestNewLevelIsBelieved(t *testing.T) {
 	before := Run(0, steady(), Guess{Kcal: 2500}).end.x
 	after := Run(0, steady(90, 90.4, 90.1), Guess{Kcal: 2500}).end.x
-	if math.Abs(after[sT]-90) > 1 {
-		t.Errorf("trend %.2f kg after three readings at 90", after[sT])
+	if math.Abs(after.t-90) > 1 {
+		t.Errorf("trend %.2f kg after three readings at 90", after.t)
 	}
-	if d := after[sM] - before[sM]; math.Abs(d) > 50 {
+	if d := after.m - before.m; math.Abs(d) > 50 {
 		t.Errorf("the step moved maintenance by %.0f kcal/d", d)
 	}
 }

@@ -38,7 +38,7 @@ func (e *eater) usualKcal() float64 {
 // logged. Otherwise it is the day's target (a refeed's own, where given) with
 // the usual deviation, or the usual intake where there was no target; planKcal
 // is that intake without the deviation.
-func (e *eater) ate(d Input) (kcal, planKcal float64, isLogged bool) {
+func (e *eater) ate(d *Input) (kcal, planKcal float64, isLogged bool) {
 	plan, over := e.usualKcal(), 0.0
 	if d.TargetKcal.OK {
 		plan, over = d.TargetKcal.V, e.over()
@@ -54,7 +54,7 @@ func (e *eater) ate(d Input) (kcal, planKcal float64, isLogged bool) {
 
 // learn takes in a day that is over. Days not logged teach nothing, and
 // neither do refeeds: they say nothing about ordinary days.
-func (e *eater) learn(d Input) {
+func (e *eater) learn(d *Input) {
 	if !d.IntakeKcal.OK || d.IsRefeed {
 		return
 	}

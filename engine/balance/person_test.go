@@ -74,14 +74,27 @@ func (p *person) rate(target engine.Target) float64 {
 // cut lives a maintenance test of ten days and a cut after it, and returns the
 // log with the morning after the last day, and the cut's target.
 func (p *person) cut(days int) ([]Input, engine.Target) {
-	var in []Input
+	in, _, target := p.follow(days)
+	return in, target
+}
+
+// cutWithTruth is cut with the true weight of each morning: tissue and the water
+// that intake brings, without noise.
+func (p *person) cutWithTruth(days int) (in []Input, levelKg []float64) {
+	in, levelKg, _ = p.follow(days)
+	return in, levelKg
+}
+
+func (p *person) follow(days int) (in []Input, levelKg []float64, target engine.Target) {
 	test := engine.Target{IntakeKcal: math.Round(p.guess.Kcal)}
-	for range 10 {
-		in = append(in, p.live(test))
+	target = engine.Target{IntakeKcal: math.Round(0.85 * test.IntakeKcal)}
+	for day := range days + 1 {
+		at := target
+		if day < 10 {
+			at = test
+		}
+		levelKg = append(levelKg, p.tissueKg+p.waterPerThousand*p.swing)
+		in = append(in, p.live(at))
 	}
-	target := engine.Target{IntakeKcal: math.Round(0.85 * test.IntakeKcal)}
-	for len(in) < days {
-		in = append(in, p.live(target))
-	}
-	return append(in, p.live(target)), target
+	return in, levelKg, target
 }

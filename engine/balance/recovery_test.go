@@ -94,3 +94,21 @@ func TestScaleIntervalIsWider(t *testing.T) {
 		t.Error("estimate for a target that is not a number")
 	}
 }
+
+// What a day's state says of its prescription is what an estimate on that day
+// says.
+func TestStateSaysWhatTheEstimateSays(t *testing.T) {
+	p := newPerson(rand.New(rand.NewPCG(2, 2)))
+	in, target := p.cut(40)
+	track := Run(0, in, p.guess)
+	e, _ := track.Estimate(target, Band{0.5, 1})
+	s := track.Days[len(track.Days)-1]
+	lo, hi := e.Interval(0.95)
+	slo, shi := s.Interval(0.95)
+	if slo != lo || shi != hi || s.PRateBelow(0.5) != e.PBelowBand || 1-s.PRateBelow(1) != e.PAboveBand {
+		t.Errorf("%+v\n%+v", s, e)
+	}
+	if s.ScaleWeightSDKg != e.ScaleWeightSDKg || s.TrendWeightSDKg != e.TrendWeightSDKg || s.MaintenanceSDKcal != e.MaintenanceSDKcal || s.ReadingsUsed != e.ReadingsUsed {
+		t.Errorf("%+v\n%+v", s, e)
+	}
+}

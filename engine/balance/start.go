@@ -15,6 +15,10 @@ const (
 	startWildKg   = 2.5 // further from the median than this is not a weight
 )
 
+// slackKg keeps a reading that lies right on a bound on the same side of it when
+// it comes by way of another unit, rounded there in its last bit.
+const slackKg = 1e-9
+
 // start is where the filter begins.
 type start struct {
 	row      int // of the first valid reading
@@ -28,8 +32,8 @@ type start struct {
 func findStart(in []Input) (start, bool) {
 	var s start
 	var kg [startReadings]float64
-	for i := range in {
-		if s.n < startReadings && IsWeight(in[i].WeightKg) {
+	for i := 0; i < len(in) && s.n < startReadings; i++ {
+		if IsWeight(in[i].WeightKg) {
 			s.rows[s.n], kg[s.n] = i, in[i].WeightKg.V
 			s.n++
 		}
@@ -46,8 +50,11 @@ func findStart(in []Input) (start, bool) {
 
 // isWild reports whether the reading in a row is one of the first and too far
 // from their median.
-func (s start) isWild(row int, kg float64) bool {
-	return slices.Contains(s.rows[:s.n], row) && (kg-s.weightKg > startWildKg || s.weightKg-kg > startWildKg)
+func (s *start) isWild(row int, kg float64) bool {
+	if row > s.rows[s.n-1] || !slices.Contains(s.rows[:s.n], row) {
+		return false
+	}
+	return max(kg-s.weightKg, s.weightKg-kg) > startWildKg+slackKg
 }
 
 // StartWeight returns the weight that a run over the inputs would start from,
@@ -62,7 +69,7 @@ func StartWeight(in []Input) (kg float64, row int, ok bool) {
 // IsWeight reports whether a number can be the weight that the filter reads:
 // 30..200 kg.
 func IsWeight(o engine.Opt) bool {
-	return o.OK && o.V >= minWeightKg && o.V <= maxWeightKg
+	return o.OK && o.V >= minWeightKg-slackKg && o.V <= maxWeightKg+slackKg
 }
 
 // begin sets the prior on the morning of the first valid reading.
@@ -70,12 +77,9 @@ func (f *filter) begin(s start, g Guess, hasPeriods bool) {
 	f.started = true
 	f.t0 = s.weightKg
 	f.noise = 1
-	f.x = vector{sT: s.weightKg, sM: f.ref, sK: startSwing, sC: startCycle}
-	sd := vector{sT: startTissueSD, sM: g.sd(), sA: waterSD, sK: startSwingSD}
+	f.x = vector{t: s.weightKg, m: f.ref, k: startSwing, c: startCycle}
+	f.p = covariance{tt: square(startTissueSD), mm: square(g.sd()), aa: square(waterSD), kk: square(startSwingSD)}
 	if hasPeriods {
-		sd[sC] = startCycleSD
-	}
-	for i, v := range sd {
-		f.p[i][i] = v * v
+		f.p.cc = square(startCycleSD)
 	}
 }

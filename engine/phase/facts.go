@@ -114,19 +114,34 @@ func Track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day
 	return t, ok
 }
 
-// track makes the guess for the weight and the age at the filter's start, so
-// that the same log gives the same answer whatever day it is asked on.
-func track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, balance.Guess, bool) {
-	in := balance.Inputs(w, plan, asOf)
-	kg, row, ok := balance.StartWeight(in)
+// Smooth is Track with the line of past days that all readings make, for a chart.
+func Smooth(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, []balance.State, bool) {
+	in, g, ok := startOf(w, p, plan, asOf)
 	if !ok {
-		return balance.Track{}, balance.Guess{}, false
+		return balance.Track{}, nil, false
 	}
-	g, ok := guess(p, kg, w.First+engine.Day(row))
+	t, line := balance.Smooth(w.First, in, g)
+	return t, line, true
+}
+
+func track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, balance.Guess, bool) {
+	in, g, ok := startOf(w, p, plan, asOf)
 	if !ok {
 		return balance.Track{}, balance.Guess{}, false
 	}
 	return balance.Run(w.First, in, g), g, true
+}
+
+// startOf makes the guess for the weight and the age at the filter's start, so
+// that the same log gives the same answer whatever day it is asked on.
+func startOf(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) ([]balance.Input, balance.Guess, bool) {
+	in := balance.Inputs(w, plan, asOf)
+	kg, row, ok := balance.StartWeight(in)
+	if !ok {
+		return nil, balance.Guess{}, false
+	}
+	g, ok := guess(p, kg, w.First+engine.Day(row))
+	return in, g, ok
 }
 
 func guess(p engine.Profile, weightKg float64, on engine.Day) (balance.Guess, bool) {

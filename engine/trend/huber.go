@@ -2,6 +2,7 @@ package trend
 
 import (
 	"math"
+	"slices"
 
 	"example.com/steelyard/engine"
 )
@@ -16,20 +17,20 @@ type HuberLine struct {
 	Intercept float64
 	Scale     float64 // robust residual SD
 
-	SlopeSE     engine.Opt // unknown for two points and for a scale of 0
+	SlopeSE     engine.Opt // unknown for a scale of 0
 	InterceptSE engine.Opt
 }
 
 const (
-	// huberK scales up to which a residual counts in full: 95 % efficiency for
-	// normal residuals (from memory; the usual default of the R package MASS
-	// and of statsmodels).
+	// huberK scales up to which a residual counts in full: 95 % efficiency where
+	// the residuals are normal. The usual default of other programs.
 	huberK = 1.345
 	// normalMAD is the median absolute deviation of a standard normal variable.
 	normalMAD = 0.6744897501960817
 
+	huberPoints    = 4
 	huberRounds    = 500
-	huberTolerance = 1e-12 // of the scale
+	huberTolerance = 1e-12 // of the scale, by which the line may still move
 )
 
 // Huber fits the line that solves
@@ -42,21 +43,22 @@ const (
 // iteration stops at the line through them. The standard errors are those of
 // form H1 of Huber's book, which presume independent residuals.
 //
-// It is false when there is no line, as for Fit, and when the iteration does
-// not settle. It panics when x and y differ in length.
+// It is false when there is no line, as for Fit, with fewer than four points,
+// which say nothing of a scale, and when the iteration does not settle: one in
+// some hundred lines through four to eight points, hardly ever through more. It
+// panics when x and y differ in length.
 //
-// Source: Huber PJ, Ann Math Stat 1964;35:73-101, and Robust Statistics, 1981,
-// section 7.6 (both cited from memory, not read); checked against rlm of the R
-// package MASS and RLM of statsmodels.
+// Source: Huber PJ, Robust Statistics, Wiley, 1981 (not read; as cited by the
+// documentation of statsmodels); checked against its RLM and against rlm of the
+// R package MASS.
 func Huber(x, y []float64) (HuberLine, bool) { return huber(x, y, huberK) }
 
 func huber(x, y []float64, k float64) (HuberLine, bool) {
 	start, ok := Fit(x, y)
-	if !ok {
+	if !ok || len(x) < huberPoints {
 		return HuberLine{}, false
 	}
 	l := HuberLine{N: start.N, Slope: start.Slope, Intercept: start.Intercept}
-	spread := math.Sqrt(start.sxx / float64(start.N))
 	weights, work := make([]float64, l.N), make([]float64, l.N)
 	least := exactShare * largest(y)
 	for range huberRounds {
@@ -66,15 +68,14 @@ func huber(x, y []float64, k float64) (HuberLine, bool) {
 			return l, true
 		}
 		for i := range x {
-			weights[i] = min(1, k*l.Scale/math.Abs(l.residual(x, y, i)))
+			weights[i] = min(1, k*l.Scale/math.Abs(y[i]-l.at(x[i])))
 		}
-		slope, intercept := weightedLine(x, y, weights)
-		if !isFinite(slope) || !isFinite(intercept) { // all weight lies on points with one x
-			return HuberLine{}, false
+		before := l
+		l.Slope, l.Intercept = weightedLine(x, y, weights)
+		for i := range x {
+			work[i] = math.Abs(l.at(x[i]) - before.at(x[i]))
 		}
-		moved := max(math.Abs(slope-l.Slope)*spread, math.Abs(intercept-l.Intercept+(slope-l.Slope)*start.meanX))
-		l.Slope, l.Intercept = slope, intercept
-		if moved <= huberTolerance*l.Scale {
+		if slices.Max(work) <= huberTolerance*l.Scale+least/100 {
 			l.setErrors(x, y, k, start)
 			return l, true
 		}
@@ -82,15 +83,16 @@ func huber(x, y []float64, k float64) (HuberLine, bool) {
 	return HuberLine{}, false
 }
 
-// exactShare of the largest y is what rounding leaves of a residual of 0.
+// exactShare of the largest y is what rounding leaves, at most, of a residual of
+// 0; a hundredth of it is what it leaves of one sum.
 const exactShare = 1e-13
 
-func (l HuberLine) residual(x, y []float64, i int) float64 { return y[i] - l.Intercept - l.Slope*x[i] }
+func (l HuberLine) at(x float64) float64 { return l.Intercept + l.Slope*x }
 
 // scale returns median |r| / 0.6745, using work.
 func (l HuberLine) scale(x, y, work []float64) float64 {
 	for i := range x {
-		work[i] = math.Abs(l.residual(x, y, i))
+		work[i] = math.Abs(y[i] - l.at(x[i]))
 	}
 	return median(work) / normalMAD
 }
@@ -100,12 +102,9 @@ func (l HuberLine) scale(x, y, work []float64) float64 {
 //	K = 1 + (2/n) (1-m)/m
 //	cov = K^2 s^2 sum of psi(u)^2 / (n-2) / m^2 (X'X)^-1
 func (l *HuberLine) setErrors(x, y []float64, k float64, start Line) {
-	if l.N < 3 {
-		return
-	}
 	n, inside, sum := float64(l.N), 0.0, 0.0
 	for i := range x {
-		u := math.Abs(l.residual(x, y, i)) / l.Scale
+		u := math.Abs(y[i]-l.at(x[i])) / l.Scale
 		if u <= k {
 			inside++
 		}

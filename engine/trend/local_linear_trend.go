@@ -115,7 +115,7 @@ func (m LocalLinearTrend) isValid() bool {
 
 func (s Trend) isDefinite() bool {
 	det := s.LevelVar*s.SlopeVar - s.Cov*s.Cov
-	return isVariance(s.LevelVar) && isVariance(s.SlopeVar) && isFinite(det) && det > 0 && s.LevelVar > 0
+	return isVariance(s.LevelVar) && isVariance(s.SlopeVar) && isFinite(det) && det > 0
 }
 
 // trendFilter is the filter on one day. From nothing known, a first reading

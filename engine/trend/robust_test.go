@@ -8,8 +8,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
 
-	"example.com/steelyard/engine"
 	"example.com/steelyard/testdata/published"
 )
 
@@ -193,7 +193,7 @@ func TestTheilSenIntervalCovers(t *testing.T) {
 		low, highs float64
 	}{
 		// The normal approximation with its rounding; 5 points are the fewest for 0.95.
-		{5, 0.80, 0.78, 0.92}, {5, 0.95, 0.93, 1}, {12, 0.80, 0.78, 0.85}, {28, 0.95, 0.93, 0.97},
+		{5, 0.80, 0.78, 0.94}, {5, 0.95, 0.93, 1}, {12, 0.80, 0.78, 0.85}, {28, 0.95, 0.93, 0.97},
 	} {
 		hits := 0
 		for range trials {
@@ -245,24 +245,32 @@ func TestTheilSenTies(t *testing.T) {
 	if got := scoreSD([]float64{1, 1, 2, 3}, []float64{5, 9, 5, 5}); !closeRel(got, 2, 1e-12) {
 		t.Errorf("SD of the score %v, want 2", got)
 	}
+	// Slopes 0, -4, 0, -2, 0: none between the points of one x.
 	l, ok := TheilSen([]float64{1, 1, 2, 3}, []float64{5, 9, 5, 5})
-	if !ok || l.Slope != -1 || len(l.slopes) != 5 { // 0, -4, 0, -2, 0: no slope between the points of one x
-		if l.Slope != 0 || len(l.slopes) != 5 {
-			t.Errorf("%+v %v", l, ok)
-		}
+	if !ok || l.Slope != 0 || l.Intercept != 5 || len(l.slopes) != 5 {
+		t.Errorf("%+v %v", l, ok)
+	}
+}
+
+// The formula goes under 0 where nearly all of both are tied; the SD does not.
+func TestScoreSDOfNearlyAllTied(t *testing.T) {
+	if got := scoreSD([]float64{1, 1, 1, 1, 2}, []float64{5, 5, 5, 5, 6}); got != 0 {
+		t.Errorf("SD of the score %v", got)
 	}
 }
 
 func TestRobustLinesDegenerate(t *testing.T) {
 	for name, c := range map[string]struct{ x, y []float64 }{
-		"nothing":           {nil, nil},
-		"one point":         {[]float64{1}, []float64{2}},
-		"all x equal":       {[]float64{3, 3, 3}, []float64{1, 2, 3}},
-		"not a number in x": {[]float64{0, math.NaN(), 2}, []float64{1, 2, 3}},
-		"not a number in y": {[]float64{0, 1, 2}, []float64{1, math.NaN(), 3}},
-		"infinite":          {[]float64{0, 1, 2}, []float64{1, math.Inf(1), 3}},
-		"overflowing":       {[]float64{-1e-300, 0, 1e-300}, []float64{1e300, 2, -1e300}},
-		"overflowing line":  {[]float64{1e300, 2e300, 1e300}, []float64{1e308, -1e308, 1e308}},
+		"nothing":               {nil, nil},
+		"one point":             {[]float64{1}, []float64{2}},
+		"all x equal":           {[]float64{3, 3, 3}, []float64{1, 2, 3}},
+		"not a number in x":     {[]float64{0, math.NaN(), 2}, []float64{1, 2, 3}},
+		"not a number in y":     {[]float64{0, 1, 2}, []float64{1, math.NaN(), 3}},
+		"infinite":              {[]float64{0, 1, 2}, []float64{1, math.Inf(1), 3}},
+		"infinite in x":         {[]float64{0, 1, 2, math.Inf(1)}, []float64{1, 2, 3, 4}},
+		"overflowing intercept": {[]float64{1e300, 1e300 + 1e290}, []float64{0, 1e300}},
+		"overflowing":           {[]float64{-1e-300, 0, 1e-300}, []float64{1e300, 2, -1e300}},
+		"overflowing line":      {[]float64{1e300, 2e300, 1e300}, []float64{1e308, -1e308, 1e308}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			if l, ok := TheilSen(c.x, c.y); ok || l.N != 0 || l.slopes != nil {
@@ -282,10 +290,74 @@ func TestRobustLinesTwoPoints(t *testing.T) {
 	x, y := []float64{0, 2}, []float64{80, 79}
 	ts, ok1 := TheilSen(x, y)
 	rm, ok2 := RepeatedMedian(x, y)
-	h, ok3 := Huber(x, y)
-	if !ok1 || !ok2 || !ok3 || ts.Slope != -0.5 || ts.Intercept != 80 || rm != (RepeatedMedianLine{N: 2, Slope: -0.5, Intercept: 80}) ||
-		h != (HuberLine{N: 2, Slope: -0.5, Intercept: 80}) {
-		t.Errorf("%+v %+v %+v", ts, rm, h)
+	if !ok1 || !ok2 || ts.Slope != -0.5 || ts.Intercept != 80 || rm != (RepeatedMedianLine{N: 2, Slope: -0.5, Intercept: 80}) {
+		t.Errorf("%+v %+v", ts, rm)
+	}
+}
+
+func TestHuberNeedsFourPoints(t *testing.T) {
+	x, y := []float64{0, 1, 2, 3}, []float64{80, 79.4, 79.3, 78.5}
+	for n := range 4 {
+		if l, ok := Huber(x[:n], y[:n]); ok || l != (HuberLine{}) {
+			t.Errorf("%d points: %+v", n, l)
+		}
+	}
+	if l, ok := Huber(x, y); !ok || !(l.Slope < -0.4 && l.Slope > -0.55) || l.N != 4 {
+		t.Errorf("four points: %+v %v", l, ok)
+	}
+}
+
+// With normal residuals Huber's psi at k has the efficiency
+//
+//	m^2/(m - 2 k phi(k) + 2 k^2 (1 - Phi(k))), m = 2 Phi(k) - 1
+//
+// of least squares (the mean of psi' squared over that of psi^2).
+func TestHuberEfficiency(t *testing.T) {
+	n := distuv.UnitNormal
+	m := 2*n.CDF(huberK) - 1
+	if e := m * m / (m - 2*huberK*n.Prob(huberK) + 2*huberK*huberK*(1-n.CDF(huberK))); math.Abs(e-0.95) > 1e-4 {
+		t.Errorf("efficiency %v", e)
+	}
+	if got := n.Quantile(0.75); math.Abs(got-normalMAD) > 1e-12 {
+		t.Errorf("the normal's MAD is %v, not %v", got, normalMAD)
+	}
+}
+
+// Where the iteration does not settle there is no line; that is rare, and what
+// settles solves the equation it is to solve.
+func TestHuberSettles(t *testing.T) {
+	rng := rand.New(rand.NewPCG(19, 20))
+	settled, tried := 0, 5000
+	for range tried {
+		n := 4 + rng.IntN(12)
+		x, y, _ := randomLine(rng, n, rng.IntN(3))
+		l, ok := Huber(x, y)
+		if !ok {
+			if l != (HuberLine{}) {
+				t.Errorf("no line, but %+v", l)
+			}
+			continue
+		}
+		settled++
+		var sum, moment float64
+		for i := range x {
+			psi := max(-1.345, min(1.345, (y[i]-l.Intercept-l.Slope*x[i])/l.Scale))
+			sum, moment = sum+psi, moment+psi*x[i]
+		}
+		if math.Abs(sum) > 1e-8 || math.Abs(moment) > 1e-7 {
+			t.Errorf("%+v leaves %v and %v", l, sum, moment)
+		}
+	}
+	// Scatter as fine as rounding allows to tell.
+	x, y, _ := randomLine(rng, 20, 0)
+	for i := range y {
+		y[i] = 90 + 1e-9*y[i]
+	}
+	if l, ok := Huber(x, y); !ok || !(l.Scale > 1e-10) {
+		t.Errorf("fine scatter: %+v %v", l, ok)
+	}
+	if settled < tried*98/100 || settled == tried {
+		t.Errorf("settled in %d of %d", settled, tried)
 	}
 }
 
@@ -295,6 +367,9 @@ func TestHuberExact(t *testing.T) {
 	y := []float64{80, 80, 80, 80, 80, 80, 80}
 	if l, ok := Huber(x, y); !ok || l != (HuberLine{N: 7, Intercept: 80}) {
 		t.Errorf("flat: %+v %v", l, ok)
+	}
+	if l, ok := Huber(x, make([]float64, 7)); !ok || l != (HuberLine{N: 7}) {
+		t.Errorf("all 0: %+v %v", l, ok)
 	}
 	y[2], y[5] = 95, 60
 	l, ok := Huber(x, y)
@@ -334,7 +409,5 @@ func ExampleTheilSen() {
 	line, _ := TheilSen(days, kg)
 	low, high, _ := line.SlopeInterval(0.80)
 	fmt.Printf("%.1f kg today, %.2f kg a week (80 %%: %.2f to %.2f)\n", line.Intercept, 7*line.Slope, 7*low, 7*high)
-	// Output:
+	// Output: 81.6 kg today, -0.93 kg a week (80 %: -1.57 to -0.35)
 }
-
-var _ engine.Opt

@@ -16,13 +16,13 @@ type RepeatedMedianLine struct {
 // over pairs with different x. Domain, panic and cost as for TheilSen. It has
 // no interval: there is none in common use.
 //
-// Source: Siegel AF, Biometrika 1982;69:242-244 (cited from memory, not read);
-// checked against scipy's siegelslopes.
+// Source: Siegel AF, Biometrika 1982;69:242-244 (not read; as cited by the
+// documentation of scipy's siegelslopes, against which it is checked).
 func RepeatedMedian(x, y []float64) (RepeatedMedianLine, bool) {
 	if len(x) != len(y) {
 		panic(errLengths)
 	}
-	if !allFinite(x) || !allFinite(y) {
+	if !allFinite(x) { // one of y is found in its slopes
 		return RepeatedMedianLine{}, false
 	}
 	var medians []float64

@@ -27,13 +27,14 @@ type TheilSenLine struct {
 // points, all x equal, or a number that is not finite. It panics when x and y
 // differ in length. Time and memory grow with the square of their length.
 //
-// Source: Theil H 1950 and Sen PK, J Am Stat Assoc 1968;63:1379-1389 (both
-// cited from memory, not read); checked against scipy's theilslopes.
+// Source: Theil H 1950 and Sen PK, J Am Stat Assoc 1968;63:1379-1389 (not
+// read; as cited by the documentation of scipy's theilslopes, against which it
+// is checked).
 func TheilSen(x, y []float64) (TheilSenLine, bool) {
 	if len(x) != len(y) {
 		panic(errLengths)
 	}
-	if !allFinite(x) || !allFinite(y) {
+	if !allFinite(x) { // one of y is found in its slopes
 		return TheilSenLine{}, false
 	}
 	var slopes []float64
@@ -73,7 +74,7 @@ func (l TheilSenLine) SlopeInterval(level float64) (low, high float64, ok bool) 
 	}
 	m, c := float64(len(l.slopes)), dist.NormalQuantile(upper)*l.scoreSD
 	first, last := int(math.RoundToEven((m-c)/2))-1, int(math.RoundToEven((m+c)/2))
-	if first < 0 || last >= len(l.slopes) {
+	if first < 0 { // last lies as far from the other end
 		return 0, 0, false
 	}
 	return l.slopes[first], l.slopes[last], true

@@ -142,7 +142,7 @@ func KindsFromProto(kinds []pb.EntryKind) []engine.Kind {
 
 func massFromProto(m *pb.Mass, field string, minKg, maxKg float64) (engine.Mass, error) {
 	mass := engine.Mass{Value: m.GetValue(), Unit: engine.MassUnit(m.GetUnit())}
-	if mass.Unit < engine.Kilogram || mass.Unit > engine.Stone {
+	if u := m.GetUnit(); u < pb.MassUnit_MASS_UNIT_KILOGRAM || u > pb.MassUnit_MASS_UNIT_STONE {
 		return mass, fault.InvalidField(field+".unit", "must be a known unit of mass")
 	}
 	if kg := mass.Kg(); !(kg.OK && kg.V >= minKg && kg.V <= maxKg) {
@@ -157,7 +157,7 @@ func massToProto(m engine.Mass) *pb.Mass {
 
 func energyFromProto(e *pb.Energy, field string, maxKcal float64) (engine.Energy, error) {
 	energy := engine.Energy{Value: e.GetValue(), Unit: engine.EnergyUnit(e.GetUnit())}
-	if energy.Unit < engine.Kilocalorie || energy.Unit > engine.Kilojoule {
+	if u := e.GetUnit(); u < pb.EnergyUnit_ENERGY_UNIT_KILOCALORIE || u > pb.EnergyUnit_ENERGY_UNIT_KILOJOULE {
 		return energy, fault.InvalidField(field+".unit", "must be a known unit of energy")
 	}
 	if kcal := energy.Kcal(); !(kcal.OK && kcal.V >= 0 && kcal.V <= maxKcal) {

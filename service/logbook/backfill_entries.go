@@ -44,6 +44,8 @@ func (s *Server) BackfillEntries(stream backfillStream) error {
 		select {
 		case <-s.Draining:
 			return fmt.Errorf("stopping: %w", store.ErrUnavailable)
+		case <-stream.Context().Done(): // the reader may end without a word
+			return stream.Context().Err()
 		case m := <-messages:
 			if errors.Is(m.err, io.EOF) {
 				return nil

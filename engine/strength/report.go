@@ -1,0 +1,97 @@
+package strength
+
+import (
+	"slices"
+
+	"example.com/steelyard/engine"
+)
+
+// Report is how strength and training volume hold up. It reports; it
+// prescribes nothing.
+type Report struct {
+	Lifts    []LiftReport // ascending by name
+	HardSets Volume       // of all lifts together
+}
+
+// LiftReport is the part of a report about one lift.
+type LiftReport struct {
+	Lift         string
+	LatestE1RMKg engine.Opt // of the last day with an estimate, and that day
+	LatestDay    engine.OptDay
+	Trend        LiftTrend // over the last eight weeks
+	Retention    Retention
+	HardSets     Volume
+}
+
+// Judge reports on the lifts of a window as of a day: each lift's trend over the
+// last eight weeks, and its strength and hard sets of the last two weeks
+// against the four weeks before the cut, whose first day cut is (unknown when
+// none has begun by asOf). asOf itself counts for the trend, and not for the
+// last two weeks: it is not over.
+func Judge(w engine.Window, asOf engine.Day, cut engine.OptDay) Report {
+	var known []engine.LiftDay
+	var names []string
+	for _, l := range w.Lifts {
+		if l.Day <= asOf {
+			known, names = append(known, l), append(names, l.Lift)
+		}
+	}
+	if len(known) == 0 {
+		return Report{HardSets: Volume{Why: NothingLogged}}
+	}
+	if cut.OK && cut.Day > asOf {
+		cut.OK = false
+	}
+	j := judge{asOf: asOf, cut: cut, loggedFrom: known[0].Day}
+	for _, l := range known {
+		j.isLogging = j.isLogging || l.Day >= asOf-recentDays && l.Day < asOf
+	}
+	r := Report{HardSets: j.volume(known)}
+	slices.Sort(names)
+	for _, name := range slices.Compact(names) {
+		var sessions []engine.LiftDay
+		for _, l := range known {
+			if l.Lift == name {
+				sessions = append(sessions, l)
+			}
+		}
+		r.Lifts = append(r.Lifts, j.lift(name, sessions))
+	}
+	return r
+}
+
+// judge is what the parts of a report share.
+type judge struct {
+	asOf       engine.Day
+	cut        engine.OptDay
+	loggedFrom engine.Day // the first lift
+	isLogging  bool       // any lift in the last two weeks that are over
+}
+
+func (j judge) lift(name string, sessions []engine.LiftDay) LiftReport {
+	l := LiftReport{Lift: name, HardSets: j.volume(sessions)}
+	var ofTrend []engine.LiftDay
+	for _, s := range sessions {
+		if isEstimate(s.BestE1RM) {
+			l.LatestE1RMKg, l.LatestDay = s.BestE1RM, engine.SomeDay(s.Day)
+		}
+		if s.Day > j.asOf-trendDays {
+			ofTrend = append(ofTrend, s)
+		}
+	}
+	l.Trend = TrendOf(ofTrend)
+	if l.Retention.Why = NoCut; j.cut.OK {
+		l.Retention = RetentionOf(sessions, baselineOf(j.cut.Day), recentOf(j.asOf, j.cut.Day))
+	}
+	return l
+}
+
+func (j judge) volume(days []engine.LiftDay) Volume {
+	switch {
+	case !j.cut.OK:
+		return Volume{Why: NoCut}
+	case !j.isLogging:
+		return Volume{Why: NothingLogged}
+	}
+	return VolumeOf(days, baselineOf(j.cut.Day), recentOf(j.asOf, j.cut.Day), j.loggedFrom)
+}
