@@ -139,23 +139,38 @@ func (c Config) pepper() ([]byte, error) {
 		return []byte(c.KeyPepper), nil
 	}
 	path := filepath.Join(c.DataDir, "key-pepper")
-	b, err := os.ReadFile(path)
-	if err == nil && len(b) > 0 {
-		return b, nil
+	if b, err := readPepper(path); !errors.Is(err, fs.ErrNotExist) {
+		return b, err
 	}
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("read key pepper: %w", err)
-	}
-	b = make([]byte, 32)
+	b := make([]byte, 32)
 	_, _ = rand.Read(b)
-	// O_EXCL: of two first starts one makes the pepper and the other reads it.
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if errors.Is(err, fs.ErrExist) {
-		return os.ReadFile(path)
-	}
+	// It is written whole under another name and then linked: a start that dies
+	// half-way leaves nothing behind that looks like a pepper, and of two first
+	// starts one makes it and the other reads it.
+	f, err := os.CreateTemp(c.DataDir, "new-key-pepper-*") // readable by the owner only
 	if err != nil {
 		return nil, fmt.Errorf("make key pepper: %w", err)
 	}
+	defer func() { _ = os.Remove(f.Name()) }()
 	_, err = f.Write(b)
-	return b, errors.Join(err, f.Sync(), f.Close())
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return nil, fmt.Errorf("make key pepper: %w", err)
+	}
+	if err := os.Link(f.Name(), path); err != nil && !errors.Is(err, fs.ErrExist) {
+		return nil, fmt.Errorf("make key pepper: %w", err)
+	}
+	return readPepper(path)
+}
+
+// readPepper refuses an empty file: with an empty pepper the hash of every key
+// could be computed by anybody.
+func readPepper(path string) ([]byte, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("read key pepper: %w", err)
+	}
+	if len(b) == 0 {
+		return nil, fmt.Errorf("key pepper: %s is empty; put back the one that the keys were issued with, or remove it and issue them anew", path)
+	}
+	return b, nil
 }

@@ -28,7 +28,7 @@ func NextReview(plan engine.Plan, asOf engine.Day) engine.OptDay {
 		return engine.OptDay{}
 	}
 	next := plan.Start + testDays
-	if cut := cutStart(plan, asOf); cut.OK {
+	if cut := CutStart(plan, asOf); cut.OK {
 		next = cut.Day + firstReviewDays
 	} else if plan.SkipMaintenanceTest {
 		next = plan.Start

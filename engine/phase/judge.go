@@ -28,7 +28,7 @@ func (f *facts) judge() *answers {
 }
 
 // isOpening reports whether the cut has yet to begin.
-func (f *facts) isOpening() bool { return !cutStart(f.plan, f.asOf).OK }
+func (f *facts) isOpening() bool { return !CutStart(f.plan, f.asOf).OK }
 
 // deciding is the answer of the plan's own method; nil when it has none.
 func (f *facts) deciding() *MethodAnswer {

@@ -28,7 +28,7 @@ func StageOf(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Da
 // stageByPlan is the stage that the plan and its decisions alone say. Decisions
 // after asOf do not count.
 func stageByPlan(plan engine.Plan, asOf engine.Day) Stage {
-	cut := cutStart(plan, asOf)
+	cut := CutStart(plan, asOf)
 	switch {
 	case plan.State == engine.PlanClosed:
 		return Closed
@@ -42,8 +42,8 @@ func stageByPlan(plan engine.Plan, asOf engine.Day) Stage {
 	return MaintenanceTest
 }
 
-// cutStart returns the day from which the first StartDeficit decision holds.
-func cutStart(plan engine.Plan, asOf engine.Day) engine.OptDay {
+// CutStart returns the day from which the first StartDeficit decision holds.
+func CutStart(plan engine.Plan, asOf engine.Day) engine.OptDay {
 	for _, d := range plan.Decisions {
 		if d.From <= asOf && d.Action == engine.StartDeficit {
 			return engine.SomeDay(d.From)

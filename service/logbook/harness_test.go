@@ -150,7 +150,19 @@ func (s *stream) send(m *pb.BackfillEntriesRequest) *pb.BackfillEntriesResponse 
 // finish closes the sending side and returns how the stream ended.
 func (s *stream) finish() error {
 	close(s.in)
-	return <-s.end
+	return s.ended()
+}
+
+// ended returns how the stream ended.
+func (s *stream) ended() error {
+	s.t.Helper()
+	select {
+	case err := <-s.end:
+		return err
+	case <-time.After(10 * time.Second): // so that a handler that waits for ever fails
+		s.t.Error("the stream does not end")
+		return nil
+	}
 }
 
 // serverSide is the stream as the server sees it.

@@ -49,12 +49,12 @@ func (s *Server) GetWeightTrend(ctx context.Context, req *pb.GetWeightTrendReque
 	if in.Snapshot.Plan != nil {
 		plan = &in.Snapshot.Plan.Plan
 	}
-	track, _ := phase.Track(in.Snapshot.Window, in.Snapshot.Trainee.Profile, plan, in.AsOf)
-	states := track.Days // empty when nothing can be estimated
+	// Both are empty when nothing can be estimated.
+	track, smoothed, _ := phase.Smooth(in.Snapshot.Window, in.Snapshot.Trainee.Profile, plan, in.AsOf)
 	for d := start; d <= in.AsOf; d++ {
 		p := &pb.TrendPoint{Date: convert.DayToProto(d), ReadingKg: convert.OptToProto(in.Snapshot.Window.At(d).WeightKg)}
-		if len(states) > 0 {
-			describe(p, states[d-states[0].Day])
+		if i := int(d - in.Snapshot.Window.First); i < len(track.Days) {
+			describe(p, track.Days[i], smoothed[i])
 		}
 		out.Points = append(out.Points, p)
 	}
@@ -69,11 +69,15 @@ func firstShown(asked engine.OptDay, last engine.Day) engine.Day {
 	return last - shownDays + 1
 }
 
-// describe adds what the filter says of a day.
-func describe(p *pb.TrendPoint, s balance.State) {
-	p.RefusedReason = s.Refused.String()
-	if s.Started {
-		p.TrendWeightKg, p.TrendWeightSdKg = &s.TrendWeightKg, &s.TrendWeightSDKg
+// describe adds what the filter says of a day, and what the smoother says of it
+// in hindsight.
+func describe(p *pb.TrendPoint, filtered, smoothed balance.State) {
+	p.RefusedReason = filtered.Refused.String()
+	if filtered.Started {
+		p.TrendWeightKg, p.TrendWeightSdKg = &filtered.TrendWeightKg, &filtered.TrendWeightSDKg
+	}
+	if smoothed.Started {
+		p.SmoothedWeightKg, p.SmoothedWeightSdKg = &smoothed.TrendWeightKg, &smoothed.TrendWeightSDKg
 	}
 }
 

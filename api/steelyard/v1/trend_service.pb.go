@@ -204,8 +204,13 @@ type TrendPoint struct {
 	TrendWeightKg *float64 `protobuf:"fixed64,4,opt,name=trend_weight_kg,json=trendWeightKg,proto3,oneof" json:"trend_weight_kg,omitempty"`
 	// Its standard deviation, kg.
 	TrendWeightSdKg *float64 `protobuf:"fixed64,5,opt,name=trend_weight_sd_kg,json=trendWeightSdKg,proto3,oneof" json:"trend_weight_sd_kg,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// The same from all readings shown, later ones too, kg: the line for a chart.
+	// It changes when days are added; decisions rest on `trend_weight_kg`.
+	SmoothedWeightKg *float64 `protobuf:"fixed64,6,opt,name=smoothed_weight_kg,json=smoothedWeightKg,proto3,oneof" json:"smoothed_weight_kg,omitempty"`
+	// Its standard deviation, kg.
+	SmoothedWeightSdKg *float64 `protobuf:"fixed64,7,opt,name=smoothed_weight_sd_kg,json=smoothedWeightSdKg,proto3,oneof" json:"smoothed_weight_sd_kg,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *TrendPoint) Reset() {
@@ -269,6 +274,20 @@ func (x *TrendPoint) GetTrendWeightKg() float64 {
 func (x *TrendPoint) GetTrendWeightSdKg() float64 {
 	if x != nil && x.TrendWeightSdKg != nil {
 		return *x.TrendWeightSdKg
+	}
+	return 0
+}
+
+func (x *TrendPoint) GetSmoothedWeightKg() float64 {
+	if x != nil && x.SmoothedWeightKg != nil {
+		return *x.SmoothedWeightKg
+	}
+	return 0
+}
+
+func (x *TrendPoint) GetSmoothedWeightSdKg() float64 {
+	if x != nil && x.SmoothedWeightSdKg != nil {
+		return *x.SmoothedWeightSdKg
 	}
 	return 0
 }
@@ -594,7 +613,11 @@ type StrengthTrend struct {
 	// What to be careful about. Never empty.
 	Cautions []*Caution `protobuf:"bytes,3,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// The state that it was computed from. Opaque.
-	Revision      string `protobuf:"bytes,4,opt,name=revision,proto3" json:"revision,omitempty"`
+	Revision string `protobuf:"bytes,4,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Where the window came from.
+	Source WindowSource `protobuf:"varint,5,opt,name=source,proto3,enum=steelyard.v1.WindowSource" json:"source,omitempty"`
+	// Hard sets a week of all lifts together.
+	HardSets      *HardSets `protobuf:"bytes,6,opt,name=hard_sets,json=hardSets,proto3" json:"hard_sets,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -657,21 +680,44 @@ func (x *StrengthTrend) GetRevision() string {
 	return ""
 }
 
+func (x *StrengthTrend) GetSource() WindowSource {
+	if x != nil {
+		return x.Source
+	}
+	return WindowSource_WINDOW_SOURCE_UNSPECIFIED
+}
+
+func (x *StrengthTrend) GetHardSets() *HardSets {
+	if x != nil {
+		return x.HardSets
+	}
+	return nil
+}
+
 // The trend of one lift.
 type LiftTrend struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The lift.
 	Lift string `protobuf:"bytes,1,opt,name=lift,proto3" json:"lift,omitempty"`
-	// Days with a usable set.
+	// Days of the last eight weeks with a set from which a maximum can be estimated.
 	Sessions int32 `protobuf:"varint,2,opt,name=sessions,proto3" json:"sessions,omitempty"`
 	// Latest estimated one-repetition maximum, kg.
 	LatestE1RmKg *float64 `protobuf:"fixed64,3,opt,name=latest_e1rm_kg,json=latestE1rmKg,proto3,oneof" json:"latest_e1rm_kg,omitempty"`
-	// Robust trend, % a week; positive is stronger; absent with too few sessions.
+	// Its day.
+	LatestDate *date.Date `protobuf:"bytes,7,opt,name=latest_date,json=latestDate,proto3" json:"latest_date,omitempty"`
+	// Robust trend of the last eight weeks, % a week; positive is stronger; absent
+	// with too few sessions.
 	TrendPctPerWeek *float64 `protobuf:"fixed64,4,opt,name=trend_pct_per_week,json=trendPctPerWeek,proto3,oneof" json:"trend_pct_per_week,omitempty"`
 	// 80 % interval of the trend, % a week.
 	Trend_80 *Interval `protobuf:"bytes,5,opt,name=trend_80,json=trend80,proto3" json:"trend_80,omitempty"`
-	// Latest level against the baseline weeks, %.
-	RetentionPct  *float64 `protobuf:"fixed64,6,opt,name=retention_pct,json=retentionPct,proto3,oneof" json:"retention_pct,omitempty"`
+	// Why there is no trend, when there is none.
+	WhyNoTrend string `protobuf:"bytes,8,opt,name=why_no_trend,json=whyNoTrend,proto3" json:"why_no_trend,omitempty"`
+	// Level of the last two weeks against the four weeks before the cut, %.
+	RetentionPct *float64 `protobuf:"fixed64,6,opt,name=retention_pct,json=retentionPct,proto3,oneof" json:"retention_pct,omitempty"`
+	// Why there is no retention, when there is none.
+	WhyNoRetention string `protobuf:"bytes,9,opt,name=why_no_retention,json=whyNoRetention,proto3" json:"why_no_retention,omitempty"`
+	// Hard sets a week of this lift.
+	HardSets      *HardSets `protobuf:"bytes,10,opt,name=hard_sets,json=hardSets,proto3" json:"hard_sets,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -727,6 +773,13 @@ func (x *LiftTrend) GetLatestE1RmKg() float64 {
 	return 0
 }
 
+func (x *LiftTrend) GetLatestDate() *date.Date {
+	if x != nil {
+		return x.LatestDate
+	}
+	return nil
+}
+
 func (x *LiftTrend) GetTrendPctPerWeek() float64 {
 	if x != nil && x.TrendPctPerWeek != nil {
 		return *x.TrendPctPerWeek
@@ -741,11 +794,106 @@ func (x *LiftTrend) GetTrend_80() *Interval {
 	return nil
 }
 
+func (x *LiftTrend) GetWhyNoTrend() string {
+	if x != nil {
+		return x.WhyNoTrend
+	}
+	return ""
+}
+
 func (x *LiftTrend) GetRetentionPct() float64 {
 	if x != nil && x.RetentionPct != nil {
 		return *x.RetentionPct
 	}
 	return 0
+}
+
+func (x *LiftTrend) GetWhyNoRetention() string {
+	if x != nil {
+		return x.WhyNoRetention
+	}
+	return ""
+}
+
+func (x *LiftTrend) GetHardSets() *HardSets {
+	if x != nil {
+		return x.HardSets
+	}
+	return nil
+}
+
+// Hard sets a week: sets with at most four repetitions in reserve, or with the
+// reserve not recorded. What is not logged counts as not done.
+type HardSets struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In the last two weeks.
+	PerWeek *float64 `protobuf:"fixed64,1,opt,name=per_week,json=perWeek,proto3,oneof" json:"per_week,omitempty"`
+	// In the four weeks before the cut.
+	BaselinePerWeek *float64 `protobuf:"fixed64,2,opt,name=baseline_per_week,json=baselinePerWeek,proto3,oneof" json:"baseline_per_week,omitempty"`
+	// The first over the second, %.
+	Pct *float64 `protobuf:"fixed64,3,opt,name=pct,proto3,oneof" json:"pct,omitempty"`
+	// Why there are no numbers, when there are none.
+	WhyAbsent     string `protobuf:"bytes,4,opt,name=why_absent,json=whyAbsent,proto3" json:"why_absent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HardSets) Reset() {
+	*x = HardSets{}
+	mi := &file_steelyard_v1_trend_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HardSets) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HardSets) ProtoMessage() {}
+
+func (x *HardSets) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_trend_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HardSets.ProtoReflect.Descriptor instead.
+func (*HardSets) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_trend_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *HardSets) GetPerWeek() float64 {
+	if x != nil && x.PerWeek != nil {
+		return *x.PerWeek
+	}
+	return 0
+}
+
+func (x *HardSets) GetBaselinePerWeek() float64 {
+	if x != nil && x.BaselinePerWeek != nil {
+		return *x.BaselinePerWeek
+	}
+	return 0
+}
+
+func (x *HardSets) GetPct() float64 {
+	if x != nil && x.Pct != nil {
+		return *x.Pct
+	}
+	return 0
+}
+
+func (x *HardSets) GetWhyAbsent() string {
+	if x != nil {
+		return x.WhyAbsent
+	}
+	return ""
 }
 
 var File_steelyard_v1_trend_service_proto protoreflect.FileDescriptor
@@ -768,7 +916,7 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"\bcautions\x18\x05 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x1f\n" +
 	"\brevision\x18\x06 \x01(\tB\x03\xe0A\x03R\brevision\x127\n" +
 	"\x06source\x18\a \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source:a\xeaA^\n" +
-	"!steelyard.example.com/WeightTrend\x12\x1etrainees/{trainee}/weightTrend*\fweightTrends2\vweightTrend\"\xb0\x02\n" +
+	"!steelyard.example.com/WeightTrend\x12\x1etrainees/{trainee}/weightTrend*\fweightTrends2\vweightTrend\"\xd6\x03\n" +
 	"\n" +
 	"TrendPoint\x12*\n" +
 	"\x04date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\x04date\x12'\n" +
@@ -776,10 +924,14 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"reading_kg\x18\x02 \x01(\x01B\x03\xe0A\x03H\x00R\treadingKg\x88\x01\x01\x12*\n" +
 	"\x0erefused_reason\x18\x03 \x01(\tB\x03\xe0A\x03R\rrefusedReason\x120\n" +
 	"\x0ftrend_weight_kg\x18\x04 \x01(\x01B\x03\xe0A\x03H\x01R\rtrendWeightKg\x88\x01\x01\x125\n" +
-	"\x12trend_weight_sd_kg\x18\x05 \x01(\x01B\x03\xe0A\x03H\x02R\x0ftrendWeightSdKg\x88\x01\x01B\r\n" +
+	"\x12trend_weight_sd_kg\x18\x05 \x01(\x01B\x03\xe0A\x03H\x02R\x0ftrendWeightSdKg\x88\x01\x01\x126\n" +
+	"\x12smoothed_weight_kg\x18\x06 \x01(\x01B\x03\xe0A\x03H\x03R\x10smoothedWeightKg\x88\x01\x01\x12;\n" +
+	"\x15smoothed_weight_sd_kg\x18\a \x01(\x01B\x03\xe0A\x03H\x04R\x12smoothedWeightSdKg\x88\x01\x01B\r\n" +
 	"\v_reading_kgB\x12\n" +
 	"\x10_trend_weight_kgB\x15\n" +
-	"\x13_trend_weight_sd_kg\"\xa5\x02\n" +
+	"\x13_trend_weight_sd_kgB\x15\n" +
+	"\x13_smoothed_weight_kgB\x18\n" +
+	"\x16_smoothed_weight_sd_kg\"\xa5\x02\n" +
 	"\n" +
 	"FittedLine\x12\x1f\n" +
 	"\breadings\x18\x01 \x01(\x05B\x03\xe0A\x03R\breadings\x12.\n" +
@@ -811,23 +963,41 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tBb\xe0A\x02\xfaA%\n" +
 	"#steelyard.example.com/StrengthTrend\xbaH4r220^trainees/[a-z0-9][a-z0-9-]{0,62}/strengthTrend$R\x04name\x124\n" +
 	"\n" +
-	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\xa0\x02\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\x93\x03\n" +
 	"\rStrengthTrend\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x122\n" +
 	"\x05lifts\x18\x02 \x03(\v2\x17.steelyard.v1.LiftTrendB\x03\xe0A\x03R\x05lifts\x126\n" +
 	"\bcautions\x18\x03 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x1f\n" +
-	"\brevision\x18\x04 \x01(\tB\x03\xe0A\x03R\brevision:i\xeaAf\n" +
-	"#steelyard.example.com/StrengthTrend\x12 trainees/{trainee}/strengthTrend*\x0estrengthTrends2\rstrengthTrend\"\xcf\x02\n" +
+	"\brevision\x18\x04 \x01(\tB\x03\xe0A\x03R\brevision\x127\n" +
+	"\x06source\x18\x05 \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source\x128\n" +
+	"\thard_sets\x18\x06 \x01(\v2\x16.steelyard.v1.HardSetsB\x03\xe0A\x03R\bhardSets:i\xeaAf\n" +
+	"#steelyard.example.com/StrengthTrend\x12 trainees/{trainee}/strengthTrend*\x0estrengthTrends2\rstrengthTrend\"\x98\x04\n" +
 	"\tLiftTrend\x12\x17\n" +
 	"\x04lift\x18\x01 \x01(\tB\x03\xe0A\x03R\x04lift\x12\x1f\n" +
 	"\bsessions\x18\x02 \x01(\x05B\x03\xe0A\x03R\bsessions\x12.\n" +
-	"\x0elatest_e1rm_kg\x18\x03 \x01(\x01B\x03\xe0A\x03H\x00R\flatestE1rmKg\x88\x01\x01\x125\n" +
+	"\x0elatest_e1rm_kg\x18\x03 \x01(\x01B\x03\xe0A\x03H\x00R\flatestE1rmKg\x88\x01\x01\x127\n" +
+	"\vlatest_date\x18\a \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\n" +
+	"latestDate\x125\n" +
 	"\x12trend_pct_per_week\x18\x04 \x01(\x01B\x03\xe0A\x03H\x01R\x0ftrendPctPerWeek\x88\x01\x01\x126\n" +
-	"\btrend_80\x18\x05 \x01(\v2\x16.steelyard.v1.IntervalB\x03\xe0A\x03R\atrend80\x12-\n" +
-	"\rretention_pct\x18\x06 \x01(\x01B\x03\xe0A\x03H\x02R\fretentionPct\x88\x01\x01B\x11\n" +
+	"\btrend_80\x18\x05 \x01(\v2\x16.steelyard.v1.IntervalB\x03\xe0A\x03R\atrend80\x12%\n" +
+	"\fwhy_no_trend\x18\b \x01(\tB\x03\xe0A\x03R\n" +
+	"whyNoTrend\x12-\n" +
+	"\rretention_pct\x18\x06 \x01(\x01B\x03\xe0A\x03H\x02R\fretentionPct\x88\x01\x01\x12-\n" +
+	"\x10why_no_retention\x18\t \x01(\tB\x03\xe0A\x03R\x0ewhyNoRetention\x128\n" +
+	"\thard_sets\x18\n" +
+	" \x01(\v2\x16.steelyard.v1.HardSetsB\x03\xe0A\x03R\bhardSetsB\x11\n" +
 	"\x0f_latest_e1rm_kgB\x15\n" +
 	"\x13_trend_pct_per_weekB\x10\n" +
-	"\x0e_retention_pct2\xb9\x03\n" +
+	"\x0e_retention_pct\"\xd0\x01\n" +
+	"\bHardSets\x12#\n" +
+	"\bper_week\x18\x01 \x01(\x01B\x03\xe0A\x03H\x00R\aperWeek\x88\x01\x01\x124\n" +
+	"\x11baseline_per_week\x18\x02 \x01(\x01B\x03\xe0A\x03H\x01R\x0fbaselinePerWeek\x88\x01\x01\x12\x1a\n" +
+	"\x03pct\x18\x03 \x01(\x01B\x03\xe0A\x03H\x02R\x03pct\x88\x01\x01\x12\"\n" +
+	"\n" +
+	"why_absent\x18\x04 \x01(\tB\x03\xe0A\x03R\twhyAbsentB\v\n" +
+	"\t_per_weekB\x14\n" +
+	"\x12_baseline_per_weekB\x06\n" +
+	"\x04_pct2\xb9\x03\n" +
 	"\fTrendService\x12\x86\x01\n" +
 	"\x0eGetWeightTrend\x12#.steelyard.v1.GetWeightTrendRequest\x1a\x19.steelyard.v1.WeightTrend\"4\xdaA\x04name\x98\xc2\x18\x03\x82\xd3\xe4\x93\x02#\x12!/v1/{name=trainees/*/weightTrend}\x12\x8e\x01\n" +
 	"\x10GetEnergyBalance\x12%.steelyard.v1.GetEnergyBalanceRequest\x1a\x1b.steelyard.v1.EnergyBalance\"6\xdaA\x04name\x98\xc2\x18\x03\x82\xd3\xe4\x93\x02%\x12#/v1/{name=trainees/*/energyBalance}\x12\x8e\x01\n" +
@@ -845,7 +1015,7 @@ func file_steelyard_v1_trend_service_proto_rawDescGZIP() []byte {
 	return file_steelyard_v1_trend_service_proto_rawDescData
 }
 
-var file_steelyard_v1_trend_service_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_steelyard_v1_trend_service_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_steelyard_v1_trend_service_proto_goTypes = []any{
 	(*GetWeightTrendRequest)(nil),   // 0: steelyard.v1.GetWeightTrendRequest
 	(*WeightTrend)(nil),             // 1: steelyard.v1.WeightTrend
@@ -856,41 +1026,46 @@ var file_steelyard_v1_trend_service_proto_goTypes = []any{
 	(*GetStrengthTrendRequest)(nil), // 6: steelyard.v1.GetStrengthTrendRequest
 	(*StrengthTrend)(nil),           // 7: steelyard.v1.StrengthTrend
 	(*LiftTrend)(nil),               // 8: steelyard.v1.LiftTrend
-	(*date.Date)(nil),               // 9: google.type.Date
-	(*Caution)(nil),                 // 10: steelyard.v1.Caution
-	(WindowSource)(0),               // 11: steelyard.v1.WindowSource
-	(*Interval)(nil),                // 12: steelyard.v1.Interval
-	(*EnergyEstimate)(nil),          // 13: steelyard.v1.EnergyEstimate
+	(*HardSets)(nil),                // 9: steelyard.v1.HardSets
+	(*date.Date)(nil),               // 10: google.type.Date
+	(*Caution)(nil),                 // 11: steelyard.v1.Caution
+	(WindowSource)(0),               // 12: steelyard.v1.WindowSource
+	(*Interval)(nil),                // 13: steelyard.v1.Interval
+	(*EnergyEstimate)(nil),          // 14: steelyard.v1.EnergyEstimate
 }
 var file_steelyard_v1_trend_service_proto_depIdxs = []int32{
-	9,  // 0: steelyard.v1.GetWeightTrendRequest.start_date:type_name -> google.type.Date
-	9,  // 1: steelyard.v1.GetWeightTrendRequest.end_date:type_name -> google.type.Date
+	10, // 0: steelyard.v1.GetWeightTrendRequest.start_date:type_name -> google.type.Date
+	10, // 1: steelyard.v1.GetWeightTrendRequest.end_date:type_name -> google.type.Date
 	2,  // 2: steelyard.v1.WeightTrend.points:type_name -> steelyard.v1.TrendPoint
 	3,  // 3: steelyard.v1.WeightTrend.line_7_days:type_name -> steelyard.v1.FittedLine
 	3,  // 4: steelyard.v1.WeightTrend.line_28_days:type_name -> steelyard.v1.FittedLine
-	10, // 5: steelyard.v1.WeightTrend.cautions:type_name -> steelyard.v1.Caution
-	11, // 6: steelyard.v1.WeightTrend.source:type_name -> steelyard.v1.WindowSource
-	9,  // 7: steelyard.v1.TrendPoint.date:type_name -> google.type.Date
-	12, // 8: steelyard.v1.FittedLine.slope_95:type_name -> steelyard.v1.Interval
-	9,  // 9: steelyard.v1.GetEnergyBalanceRequest.as_of_date:type_name -> google.type.Date
-	13, // 10: steelyard.v1.EnergyBalance.estimate:type_name -> steelyard.v1.EnergyEstimate
-	10, // 11: steelyard.v1.EnergyBalance.cautions:type_name -> steelyard.v1.Caution
-	11, // 12: steelyard.v1.EnergyBalance.source:type_name -> steelyard.v1.WindowSource
-	9,  // 13: steelyard.v1.GetStrengthTrendRequest.as_of_date:type_name -> google.type.Date
+	11, // 5: steelyard.v1.WeightTrend.cautions:type_name -> steelyard.v1.Caution
+	12, // 6: steelyard.v1.WeightTrend.source:type_name -> steelyard.v1.WindowSource
+	10, // 7: steelyard.v1.TrendPoint.date:type_name -> google.type.Date
+	13, // 8: steelyard.v1.FittedLine.slope_95:type_name -> steelyard.v1.Interval
+	10, // 9: steelyard.v1.GetEnergyBalanceRequest.as_of_date:type_name -> google.type.Date
+	14, // 10: steelyard.v1.EnergyBalance.estimate:type_name -> steelyard.v1.EnergyEstimate
+	11, // 11: steelyard.v1.EnergyBalance.cautions:type_name -> steelyard.v1.Caution
+	12, // 12: steelyard.v1.EnergyBalance.source:type_name -> steelyard.v1.WindowSource
+	10, // 13: steelyard.v1.GetStrengthTrendRequest.as_of_date:type_name -> google.type.Date
 	8,  // 14: steelyard.v1.StrengthTrend.lifts:type_name -> steelyard.v1.LiftTrend
-	10, // 15: steelyard.v1.StrengthTrend.cautions:type_name -> steelyard.v1.Caution
-	12, // 16: steelyard.v1.LiftTrend.trend_80:type_name -> steelyard.v1.Interval
-	0,  // 17: steelyard.v1.TrendService.GetWeightTrend:input_type -> steelyard.v1.GetWeightTrendRequest
-	4,  // 18: steelyard.v1.TrendService.GetEnergyBalance:input_type -> steelyard.v1.GetEnergyBalanceRequest
-	6,  // 19: steelyard.v1.TrendService.GetStrengthTrend:input_type -> steelyard.v1.GetStrengthTrendRequest
-	1,  // 20: steelyard.v1.TrendService.GetWeightTrend:output_type -> steelyard.v1.WeightTrend
-	5,  // 21: steelyard.v1.TrendService.GetEnergyBalance:output_type -> steelyard.v1.EnergyBalance
-	7,  // 22: steelyard.v1.TrendService.GetStrengthTrend:output_type -> steelyard.v1.StrengthTrend
-	20, // [20:23] is the sub-list for method output_type
-	17, // [17:20] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	11, // 15: steelyard.v1.StrengthTrend.cautions:type_name -> steelyard.v1.Caution
+	12, // 16: steelyard.v1.StrengthTrend.source:type_name -> steelyard.v1.WindowSource
+	9,  // 17: steelyard.v1.StrengthTrend.hard_sets:type_name -> steelyard.v1.HardSets
+	10, // 18: steelyard.v1.LiftTrend.latest_date:type_name -> google.type.Date
+	13, // 19: steelyard.v1.LiftTrend.trend_80:type_name -> steelyard.v1.Interval
+	9,  // 20: steelyard.v1.LiftTrend.hard_sets:type_name -> steelyard.v1.HardSets
+	0,  // 21: steelyard.v1.TrendService.GetWeightTrend:input_type -> steelyard.v1.GetWeightTrendRequest
+	4,  // 22: steelyard.v1.TrendService.GetEnergyBalance:input_type -> steelyard.v1.GetEnergyBalanceRequest
+	6,  // 23: steelyard.v1.TrendService.GetStrengthTrend:input_type -> steelyard.v1.GetStrengthTrendRequest
+	1,  // 24: steelyard.v1.TrendService.GetWeightTrend:output_type -> steelyard.v1.WeightTrend
+	5,  // 25: steelyard.v1.TrendService.GetEnergyBalance:output_type -> steelyard.v1.EnergyBalance
+	7,  // 26: steelyard.v1.TrendService.GetStrengthTrend:output_type -> steelyard.v1.StrengthTrend
+	24, // [24:27] is the sub-list for method output_type
+	21, // [21:24] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_steelyard_v1_trend_service_proto_init() }
@@ -903,13 +1078,14 @@ func file_steelyard_v1_trend_service_proto_init() {
 	file_steelyard_v1_trend_service_proto_msgTypes[2].OneofWrappers = []any{}
 	file_steelyard_v1_trend_service_proto_msgTypes[5].OneofWrappers = []any{}
 	file_steelyard_v1_trend_service_proto_msgTypes[8].OneofWrappers = []any{}
+	file_steelyard_v1_trend_service_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_steelyard_v1_trend_service_proto_rawDesc), len(file_steelyard_v1_trend_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   9,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -35,7 +35,9 @@ type TrendServiceClient interface {
 	GetWeightTrend(ctx context.Context, in *GetWeightTrendRequest, opts ...grpc.CallOption) (*WeightTrend, error)
 	// Maintenance and rate of loss as of a morning.
 	GetEnergyBalance(ctx context.Context, in *GetEnergyBalanceRequest, opts ...grpc.CallOption) (*EnergyBalance, error)
-	// Estimated one-repetition maxima and their trend. Not there yet: answers UNIMPLEMENTED.
+	// Whether strength and training volume hold: estimated one-repetition maxima,
+	// their trend, what is left of them since the cut began, and hard sets. It
+	// reports and prescribes nothing.
 	GetStrengthTrend(ctx context.Context, in *GetStrengthTrendRequest, opts ...grpc.CallOption) (*StrengthTrend, error)
 }
 
@@ -88,7 +90,9 @@ type TrendServiceServer interface {
 	GetWeightTrend(context.Context, *GetWeightTrendRequest) (*WeightTrend, error)
 	// Maintenance and rate of loss as of a morning.
 	GetEnergyBalance(context.Context, *GetEnergyBalanceRequest) (*EnergyBalance, error)
-	// Estimated one-repetition maxima and their trend. Not there yet: answers UNIMPLEMENTED.
+	// Whether strength and training volume hold: estimated one-repetition maxima,
+	// their trend, what is left of them since the cut began, and hard sets. It
+	// reports and prescribes nothing.
 	GetStrengthTrend(context.Context, *GetStrengthTrendRequest) (*StrengthTrend, error)
 	mustEmbedUnimplementedTrendServiceServer()
 }
