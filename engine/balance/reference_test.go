@@ -1,6 +1,7 @@
 package balance
 
 import (
+	"errors"
 	"math"
 	"sort"
 
@@ -329,7 +330,7 @@ func (r *reference) smoothed() []referenceState {
 			next := r.days[i+1]
 			var inverse, fp, c, cd, cdc mat.Dense
 			if err := inverse.Inverse(part(next.predP)); err != nil {
-				if _, ok := err.(mat.Condition); !ok {
+				if !errors.As(err, new(mat.Condition)) {
 					panic(err)
 				}
 			}

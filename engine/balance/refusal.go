@@ -13,13 +13,13 @@ const (
 	FarFromExpected             // does not fit the days around it
 )
 
-// String says it in words that follow "refused: ".
+// String says it in words that follow "it".
 func (r Reason) String() string {
 	switch r {
 	case OutOfRange:
-		return "outside the possible range"
+		return "is outside the possible range"
 	case FarFromFirstReadings:
-		return "too far from the other first readings"
+		return "is too far from the other first readings"
 	case FarFromExpected:
 		return "does not fit the days before it"
 	}

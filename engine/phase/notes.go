@@ -36,7 +36,7 @@ func readingsRefused(f *facts) []Finding {
 		kg := f.window.At(d).WeightKg.V
 		found = append(found, Finding{
 			Code: CodeReadingRefused, Severity: Notice, Day: engine.SomeDay(d),
-			Sentence: fmt.Sprintf("The reading of %.1f kg on %s was not used: %s. Please confirm or correct it.", kg, d, s.Refused),
+			Sentence: fmt.Sprintf("The reading of %.1f kg on %s was not used: it %s. Please confirm or correct it.", kg, d, s.Refused),
 			Numbers:  []Number{{"weight_kg", kg, "kg"}},
 		})
 	}
