@@ -89,7 +89,7 @@ func TestKilledServerKeepsEveryEntry(t *testing.T) {
 		// A random moment of the work on the batches that are on their way.
 		time.Sleep(time.Duration(rng.IntN(20000)) * time.Microsecond)
 		_ = p.end(syscall.SIGKILL) // its end is the point
-		p = startProcess(t, bin, dir, p.listen)
+		p = restartProcess(t, bin, dir, p.listen)
 		done++
 	}
 	u := uploader{conn: conn, createTrainees: true, refused: os.Stderr, status: met,

@@ -70,15 +70,40 @@ type process struct {
 // startProcess starts a server and waits until it listens.
 func startProcess(t *testing.T, bin, dir string, at addresses, env ...string) *process {
 	t.Helper()
+	p, err := tryProcess(t, bin, dir, at, env...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// restartProcess starts a server where one was just killed. Another program may
+// borrow the port for a moment in between.
+func restartProcess(t *testing.T, bin, dir string, at addresses) *process {
+	t.Helper()
+	for attempt := 1; ; attempt++ {
+		p, err := tryProcess(t, bin, dir, at)
+		if err == nil {
+			return p
+		}
+		if attempt == 50 {
+			t.Fatal(err)
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+}
+
+func tryProcess(t *testing.T, bin, dir string, at addresses, env ...string) (*process, error) {
+	t.Helper()
 	p := &process{read: make(chan struct{}), cmd: exec.Command(bin, "serve", "--data-dir", dir,
 		"--grpc-address", at.GRPC, "--http-address", at.HTTP, "--admin-address", at.Admin)}
 	p.cmd.Env = append(plainEnviron(), env...)
 	stderr, err := p.cmd.StderrPipe()
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	if err := p.cmd.Start(); err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	t.Cleanup(func() { _ = p.cmd.Process.Kill() }) // fails for one that has ended
 	listening := make(chan addresses, 1)
@@ -100,11 +125,12 @@ func startProcess(t *testing.T, bin, dir string, at addresses, env ...string) *p
 	select {
 	case p.listen = <-listening:
 	case <-p.read:
-		t.Fatalf("the server ended before it listened: %v", p.lines(""))
+		_ = p.cmd.Wait()
+		return nil, fmt.Errorf("the server ended before it listened: %v", p.lines(""))
 	case <-time.After(time.Minute): // so that a server that never says so fails
-		t.Fatalf("the server does not tell where it listens: %v", p.lines(""))
+		return nil, fmt.Errorf("the server does not tell where it listens: %v", p.lines(""))
 	}
-	return p
+	return p, nil
 }
 
 // plainEnviron is the environment without any setting of Steelyard.
