@@ -27,16 +27,6 @@ func (k Kind) String() string {
 	return kindNames[0]
 }
 
-// ParseKind reads what String writes.
-func ParseKind(s string) (Kind, bool) {
-	for i, n := range kindNames[1:] {
-		if n == s {
-			return Kind(i + 1), true
-		}
-	}
-	return KindUnspecified, false
-}
-
 // Entry is one dated fact in the logbook. (Day, Kind, Key) is its natural key:
 // an entry sent again with the same natural key is the same entry, replaced.
 type Entry struct {

@@ -106,15 +106,10 @@ func (f *facts) isUsed(d engine.Day) bool {
 	return ok && f.window.At(d).WeightKg.OK && s.Refused == balance.ReasonNone
 }
 
-// Track runs the energy-balance filter for a trainee with the maintenance guess
-// that a recommendation would use; plan may be nil. It is false when the filter
-// has too few readings to start.
-func Track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, bool) {
-	t, _, ok := track(w, p, plan, asOf)
-	return t, ok
-}
-
-// Smooth is Track with the line of past days that all readings make, for a chart.
+// Smooth runs the energy-balance filter for a trainee with the maintenance guess
+// that a recommendation would use, and the smoother for the line of past days
+// that all readings make, for a chart; plan may be nil. It is false when the
+// filter has too few readings to start.
 func Smooth(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, []balance.State, bool) {
 	in, g, ok := startOf(w, p, plan, asOf)
 	if !ok {

@@ -226,8 +226,8 @@ func TestNothingAtAll(t *testing.T) {
 			t.Errorf("%+v", r)
 		}
 	}
-	if _, ok := Track(engine.Window{}, engine.Profile{}, nil, 0); ok {
-		t.Error("a track of nothing")
+	if _, _, ok := Smooth(engine.Window{}, engine.Profile{}, nil, 0); ok {
+		t.Error("a line of nothing")
 	}
 }
 

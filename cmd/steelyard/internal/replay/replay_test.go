@@ -94,7 +94,7 @@ func freshTrack(x invented, w engine.Window, asOf engine.Day) balance.Track {
 	if g := x.profile.MaintenanceGuessKcal; g.OK {
 		return balance.Run(w.First, balance.Inputs(w, &x.plan, asOf), balance.Guess{Kcal: g.V})
 	}
-	track, _ := phase.Track(w, x.asOf(), &x.plan, asOf)
+	track, _, _ := phase.Smooth(w, x.asOf(), &x.plan, asOf)
 	return track
 }
 
