@@ -31,10 +31,10 @@ type Options struct {
 func New(ctx context.Context, cc grpc.ClientConnInterface, o Options) (http.Handler, error) {
 	mux := runtime.NewServeMux(
 		// Zeros and empty lists are shown; what is not known is left out.
-		runtime.WithMarshalerOption(runtime.MIMEWildcard, &runtime.JSONPb{
+		runtime.WithMarshalerOption(runtime.MIMEWildcard, marshaler{&runtime.JSONPb{
 			MarshalOptions:   protojson.MarshalOptions{EmitDefaultValues: true},
 			UnmarshalOptions: protojson.UnmarshalOptions{DiscardUnknown: false},
-		}),
+		}}),
 		runtime.SetQueryParameterParser(queryParser{}),
 		runtime.WithErrorHandler(writeError),
 		runtime.WithRoutingErrorHandler(writeRoutingError),
@@ -43,7 +43,7 @@ func New(ctx context.Context, cc grpc.ClientConnInterface, o Options) (http.Hand
 		// A form sent by POST is not a GET.
 		runtime.WithDisablePathLengthFallback(),
 	)
-	cc = idempotent{cc}
+	cc = streamed{idempotent{cc}}
 	for _, register := range []func(context.Context, *runtime.ServeMux) error{
 		func(ctx context.Context, m *runtime.ServeMux) error {
 			return pb.RegisterLogbookServiceHandlerClient(ctx, m, pb.NewLogbookServiceClient(cc))

@@ -1,7 +1,7 @@
 package gateway
 
 import (
-	"io"
+	"context"
 	"net/http"
 	"time"
 
@@ -47,9 +47,10 @@ func authenticated(a access.Authenticator, next http.Handler) http.Handler {
 func limited(maxBytes int, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.URL.Path == backfillPath {
-			// Answers are written while the body is still being read.
-			_ = http.NewResponseController(w).EnableFullDuplex()
-			r.Body = &lines{ReadCloser: r.Body, left: maxBytes, max: maxBytes}
+			body := newLines(r.Body, maxBytes)
+			defer body.serve(w)()
+			r = r.WithContext(context.WithValue(r.Context(), linesKey{}, body))
+			r.Body = body
 		} else {
 			if r.ContentLength > int64(maxBytes) {
 				writeProblem(w, tooLarge(), http.StatusRequestEntityTooLarge)
@@ -65,25 +66,4 @@ func limited(maxBytes int, next http.Handler) http.Handler {
 
 func tooLarge() *status.Status {
 	return status.New(codes.ResourceExhausted, "the body is too large")
-}
-
-// lines bounds each line of a streamed body.
-type lines struct {
-	io.ReadCloser
-	left, max int
-}
-
-// Read implements io.Reader.
-func (l *lines) Read(p []byte) (int, error) {
-	n, err := l.ReadCloser.Read(p)
-	for _, b := range p[:n] {
-		l.left--
-		if b == '\n' {
-			l.left = l.max
-		}
-		if l.left < 0 {
-			return 0, &http.MaxBytesError{Limit: int64(l.max)}
-		}
-	}
-	return n, err
 }

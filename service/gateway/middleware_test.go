@@ -5,9 +5,12 @@ import (
 	"errors"
 	"io"
 	"net/http"
+	"net/http/httptest"
+	"os"
 	"strings"
 	"testing"
 	"testing/iotest"
+	"time"
 
 	"pgregory.net/rapid"
 )
@@ -36,7 +39,7 @@ func TestLines_EachLineMayBeOfTheLargestSize(t *testing.T) {
 			"by halves":    iotest.HalfReader(strings.NewReader(c.body)),
 			"with its end": iotest.DataErrReader(strings.NewReader(c.body)),
 		} {
-			got, err := io.ReadAll(&lines{ReadCloser: io.NopCloser(body), left: 10, max: 10})
+			got, err := io.ReadAll(newLines(io.NopCloser(body), 10))
 			checkLines(t, c.name+" "+way, c.body, string(got), err, c.ok)
 		}
 	}
@@ -53,7 +56,7 @@ func TestLines_ModelOfAnyBody(t *testing.T) {
 		for line := range strings.SplitSeq(body, "\n") {
 			ok = ok && len(line) <= most
 		}
-		r := &lines{ReadCloser: io.NopCloser(strings.NewReader(body)), left: most, max: most}
+		r := newLines(io.NopCloser(strings.NewReader(body)), most)
 		var got bytes.Buffer
 		var err error
 		for err == nil {
@@ -89,8 +92,69 @@ func checkLines(t reporter, name, body, got string, err error, ok bool) {
 
 func TestLines_AnErrorOfTheBodyIsPassedOn(t *testing.T) {
 	broken := errors.New("broken")
-	got, err := io.ReadAll(&lines{ReadCloser: io.NopCloser(io.MultiReader(strings.NewReader("ab"), iotest.ErrReader(broken))), left: 10, max: 10})
+	got, err := io.ReadAll(newLines(io.NopCloser(io.MultiReader(strings.NewReader("ab"), iotest.ErrReader(broken))), 10))
 	if string(got) != "ab" || !errors.Is(err, broken) {
 		t.Errorf("%q, %v", got, err)
+	}
+}
+
+// duplex is a connection that a handler writes to while it reads.
+type duplex struct {
+	httptest.ResponseRecorder
+	deadlines []time.Time
+	past      chan struct{} // closed when the read deadline is set to the past
+	full      bool
+}
+
+func (d *duplex) EnableFullDuplex() error { d.full = true; return nil }
+
+func (d *duplex) SetReadDeadline(at time.Time) error {
+	if d.deadlines = append(d.deadlines, at); at.Before(time.Now()) && len(d.deadlines) == 1 {
+		close(d.past)
+	}
+	return nil
+}
+
+// waiting is a body whose caller sends nothing.
+type waiting struct {
+	read chan struct{} // gets a word when it is read
+	past chan struct{}
+}
+
+func (w waiting) Read([]byte) (int, error) {
+	w.read <- struct{}{}
+	<-w.past
+	return 0, os.ErrDeadlineExceeded
+}
+
+func (w waiting) Close() error { return nil }
+
+// TestLines_NobodyReadsAfterTheHandler: the reader that waits is woken, no other
+// read reaches the body, and what net/http reads of the rest is bounded.
+func TestLines_NobodyReadsAfterTheHandler(t *testing.T) {
+	d := &duplex{past: make(chan struct{})}
+	body := waiting{read: make(chan struct{}, 9), past: d.past}
+	l := newLines(body, 10)
+	end := l.serve(d)
+	if !d.full || d.Header().Get("Connection") != "close" {
+		t.Errorf("full duplex %v, %v", d.full, d.Header())
+	}
+	woken := make(chan error)
+	go func() {
+		_, err := l.Read(make([]byte, 5))
+		woken <- err
+	}()
+	<-body.read
+	ended := make(chan struct{})
+	go func() { end(); close(ended) }()
+	if err := <-woken; !errors.Is(err, os.ErrDeadlineExceeded) {
+		t.Errorf("woken with %v", err)
+	}
+	<-ended
+	if n, err := l.Read(make([]byte, 5)); n != 0 || !errors.Is(err, http.ErrBodyReadAfterClose) || len(body.read) != 0 {
+		t.Errorf("read after the handler: %d, %v, body read %d times more", n, err, len(body.read))
+	}
+	if n := len(d.deadlines); n != 2 || d.deadlines[1].IsZero() || time.Until(d.deadlines[1]) > lingerTime {
+		t.Errorf("read deadlines %v", d.deadlines)
 	}
 }
