@@ -1,9 +1,9 @@
 package phase
 
 // gallstoneKgPerWeek is the loss over which gallstones become more likely.
-// Source: National Task Force on the Prevention and Treatment of Obesity, JAMA
-// 1993;270:967-974, for gallstones as the commonest serious complication of fast
-// loss; the number is the one usually quoted, from memory.
+// Source: Medically safe rate of weight loss for the treatment of obesity, Am J
+// Med 1995, PMID 7847427 (abstract: the risk rises dramatically above 1.5 kg a
+// week).
 const gallstoneKgPerWeek = 1.5
 
 // GeneralCautions go with every number that is shown to a trainee or a coach.

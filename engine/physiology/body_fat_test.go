@@ -136,3 +136,11 @@ func TestBodyFatByBMIDomain(t *testing.T) {
 		}
 	}
 }
+
+func TestFatEstimateBounds(t *testing.T) {
+	for pct, known := range map[float64]bool{1.99: false, 2: true, 70: true, 70.01: false} {
+		if got, ok := fatEstimate(pct, 4); ok != known || known && got != (FatEstimate{pct, 4}) || !known && got != (FatEstimate{}) {
+			t.Errorf("%v %%: %+v %v", pct, got, ok)
+		}
+	}
+}

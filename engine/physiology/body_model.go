@@ -10,8 +10,8 @@ import (
 //
 // Source: Hall KD, Sacks G, Chandramohan D, Chow CC, Wang YC, Gortmaker SL,
 // Swinburn BA, Lancet 2011;378:826-837, web appendix. Of the appendix the part
-// on glycogen was read; the rest as in the source of the R package bw 1.0.0
-// (MIT), which cites it.
+// on glycogen was read; the rest as in the source of an open implementation
+// in R (MIT), which cites it.
 const (
 	fatUpkeepKcal  = 13 / kJPerKcal  // a day and kg of fat
 	leanUpkeepKcal = 92 / kJPerKcal  // a day and kg of lean tissue

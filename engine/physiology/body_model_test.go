@@ -261,7 +261,7 @@ func TestBodyModelDomain(t *testing.T) {
 		"PAL 2.51":            {func(b *BodyStart) { b.PAL = 2.51 }, false},
 		"PAL not a number":    {func(b *BodyStart) { b.PAL = nan }, false},
 		"too lean to regress": {func(b *BodyStart) { b.WeightKg, b.AgeYears = 50, 18 }, false}, // BMI 15.4: 0.7 % of fat
-		"1.9 % of fat":        {func(b *BodyStart) { b.FatKg = engine.Some(85 * 0.019) }, false},
+		"1.99 % of fat":       {func(b *BodyStart) { b.FatKg = engine.Some(85 * 0.0199) }, false},
 		"2 % of fat":          {func(b *BodyStart) { b.FatKg = engine.Some(1.7) }, true},
 		"no lean tissue":      {func(b *BodyStart) { b.FatKg = engine.Some(85 * 0.69) }, false}, // 2.7 kg of lean tissue left
 		"70.1 % of fat":       {func(b *BodyStart) { b.WeightKg, b.FatKg = 250, engine.Some(250*0.701) }, false},
@@ -294,6 +294,8 @@ func TestBodyModelDomain(t *testing.T) {
 		"sodium down":           {func(_ *BodyState, d *BodyDay) { d.SodiumChangeMg = -10_001 }, false},
 		"sodium NaN":            {func(_ *BodyState, d *BodyDay) { d.SodiumChangeMg = nan }, false},
 		"activity":              {func(_ *BodyState, d *BodyDay) { d.ActivityKcalPerKg = 51 }, false},
+		"the most sodium":       {func(_ *BodyState, d *BodyDay) { d.SodiumChangeMg = -10_000 }, true},
+		"the most activity":     {func(_ *BodyState, d *BodyDay) { d.ActivityKcalPerKg = 50 }, true},
 		"activity infinite":     {func(_ *BodyState, d *BodyDay) { d.ActivityKcalPerKg = -inf }, false},
 		"fat":                   {func(s *BodyState, _ *BodyDay) { s.FatKg = 0.09 }, false},
 		"lean":                  {func(s *BodyState, _ *BodyDay) { s.LeanKg = 4.9 }, false},
@@ -310,6 +312,12 @@ func TestBodyModelDomain(t *testing.T) {
 			t.Errorf("%s: %+v %v, spent %v", name, next, ok, spent)
 		}
 	}
+	// A body can be possible in the morning and no longer at night.
+	s, d := m.Start(), BodyDay{}
+	s.FatKg = 0.1
+	if next, ok := m.Day(s, d); ok || next != (BodyState{}) || !m.ExpenditureKcal(s, d).OK {
+		t.Errorf("the last fat gone: %+v %v", next, ok)
+	}
 	// A long fast leaves the model; it does not end in nonsense.
 	s, ok, days := m.Start(), true, 0
 	for ; ok && days < 1000; days++ {
@@ -325,5 +333,25 @@ func TestBodyModelAllocatesNothing(t *testing.T) {
 	s, d := m.Start(), BodyDay{IntakeKcal: 2500, CarbKcal: engine.Some(900)}
 	if n := testing.AllocsPerRun(100, func() { s, _ = m.Day(s, d) }); n != 0 {
 		t.Errorf("%v allocations a day", n)
+	}
+}
+
+func TestBodyStateBounds(t *testing.T) {
+	for name, c := range map[string]struct {
+		set                    func(*BodyState, float64)
+		low, high, under, over float64
+	}{
+		"fat":        {func(s *BodyState, v float64) { s.FatKg = v }, 0.1, 300, 0.0999, 300.1},
+		"lean":       {func(s *BodyState, v float64) { s.LeanKg = v }, 5, 300, 4.99, 300.1},
+		"glycogen":   {func(s *BodyState, v float64) { s.GlycogenKg = v }, 0, 5, -0.001, 5.01},
+		"fluid":      {func(s *BodyState, v float64) { s.FluidKg = v }, 1, 100, 0.99, 100.1},
+		"adaptation": {func(s *BodyState, v float64) { s.AdaptationKcal = v }, -20_000, 20_000, -20_001, 20_001},
+	} {
+		for v, want := range map[float64]bool{c.low: true, c.high: true, c.under: false, c.over: false, math.Inf(1): false} {
+			s := BodyState{FatKg: 15, LeanKg: 40, GlycogenKg: 0.5, FluidKg: 20}
+			if c.set(&s, v); s.isPossible() != want {
+				t.Errorf("%s of %v: possible %v", name, v, !want)
+			}
+		}
 	}
 }

@@ -7,7 +7,7 @@ import "example.com/steelyard/engine"
 // diagnosis: the number comes from studies of some days in young sedentary
 // women, is debated for women and not established for men.
 //
-// Source: Loucks AB, Thuma JR 2003 and Ihle R, Loucks AB 2004, as discussed in a
+// Source: Loucks and Thuma 2003 and Ihle and Loucks 2004, as discussed in a
 // review, Eur J Appl Physiol 2021;121:1-21.
 const LowEnergyAvailability = 30
 

@@ -62,7 +62,7 @@ func TestExerciseDomain(t *testing.T) {
 	}{
 		{49.9, 0, 70, false, false}, {50, 0, 70, true, false}, {100, 0, 70, true, false}, {100.1, 0, 70, false, false},
 		{134, 0, 70, false, false}, {134.1, 0, 70, false, true}, {400, 0, 70, false, true}, {400.1, 0, 70, false, false},
-		{80, -0.01, 70, false, false}, {80, 0.30, 70, true, false}, {80, 0.31, 70, false, false}, {200, 0.31, 70, false, false}, {200, 0.3, 70, false, true},
+		{80, -0.01, 70, false, false}, {80, 0.30, 70, true, false}, {80, 0.301, 70, false, false}, {200, 0.301, 70, false, false}, {200, 0.3, 70, false, true},
 		{80, 0, 29.9, false, false}, {80, 0, 300, true, false}, {200, 0, 300.1, false, false},
 		{math.NaN(), 0, 70, false, false}, {80, math.NaN(), 70, false, false}, {200, 0, math.NaN(), false, false}, {math.Inf(1), 0, 70, false, false},
 	} {

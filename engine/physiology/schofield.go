@@ -20,20 +20,20 @@ func BasalSchofield(sex engine.Sex, weightKg float64, ageYears int) engine.Opt {
 	if !isWeight(weightKg) || !isAge(ageYears) || sex != engine.Male && sex != engine.Female {
 		return engine.Opt{}
 	}
-	lines := [...]struct {
-		under                  int
-		man, men, woman, women float64 // kcal/kg, kcal
-	}{
-		{30, 15.057, 692.2, 14.818, 486.6},
-		{60, 11.472, 873.1, 8.126, 845.6},
-		{maxAge + 1, 11.711, 587.7, 9.082, 658.5},
+	lines := [...]struct{ man, men, woman, women float64 }{ // kcal/kg, kcal
+		{15.057, 692.2, 14.818, 486.6},
+		{11.472, 873.1, 8.126, 845.6},
+		{11.711, 587.7, 9.082, 658.5},
 	}
-	i := 0
-	for ageYears >= lines[i].under {
-		i++
+	line := lines[0]
+	switch {
+	case ageYears >= 60:
+		line = lines[2]
+	case ageYears >= 30:
+		line = lines[1]
 	}
 	if sex == engine.Male {
-		return engine.Some(lines[i].man*weightKg + lines[i].men)
+		return engine.Some(line.man*weightKg + line.men)
 	}
-	return engine.Some(lines[i].woman*weightKg + lines[i].women)
+	return engine.Some(line.woman*weightKg + line.women)
 }

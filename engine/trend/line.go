@@ -1,4 +1,4 @@
-// Package trend fits lines to readings.
+// Package trend fits lines, robust lines and wandering levels to readings.
 package trend
 
 import (
