@@ -46,7 +46,7 @@ const (
 //
 // Source: as for the constants, and Chow CC, Hall KD, PLoS Comput Biol
 // 2008;4:e1000045 for p. The glycogen flux enters S in kcal, as the appendix has
-// it; bw 1.0.0 adds it in kg and is off by 0.03 kg for that.
+// it; an open implementation in R adds it in kg and is off by 0.03 kg for that.
 func (m BodyModel) Day(s BodyState, d BodyDay) (BodyState, bool) {
 	if !d.isPossible() || !s.isPossible() {
 		return BodyState{}, false
