@@ -86,7 +86,8 @@ func TestBodyModelTrajectories(t *testing.T) {
 		m := modelOf(t, scenario)
 		s, day := m.Start(), 0
 		for _, row := range rows {
-			for ok := true; day < row.Int("day"); day++ {
+			for ; day < row.Int("day"); day++ {
+				var ok bool
 				if s, ok = m.Day(s, dayOf(scenario, m, day)); !ok {
 					t.Fatalf("%s day %d: no state", scenario, day)
 				}
@@ -192,12 +193,13 @@ func TestBodyModelClosedForms(t *testing.T) {
 func TestBodyModelConservesEnergy(t *testing.T) {
 	m := modelOf(t, "B")
 	d := BodyDay{IntakeKcal: 1500, CarbKcal: engine.Some(100), ActivityKcalPerKg: 3}
-	s, ok := m.Start(), true
+	s := m.Start()
 	stored := func(s BodyState) float64 {
 		return FatKcalPerKg*s.FatKg + LeanKcalPerKg*s.LeanKg + GlycogenKcalPerKg*s.GlycogenKg
 	}
 	for day := range 100 {
 		before := s
+		var ok bool
 		if s, ok = m.Day(s, d); !ok {
 			t.Fatal("no state")
 		}
