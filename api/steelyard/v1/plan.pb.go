@@ -91,7 +91,7 @@ type Plan struct {
 	State PlanState `protobuf:"varint,3,opt,name=state,proto3,enum=steelyard.v1.PlanState" json:"state,omitempty"`
 	// Body weight to reach, in kg, 30 to 300.
 	GoalWeightKg *float64 `protobuf:"fixed64,4,opt,name=goal_weight_kg,json=goalWeightKg,proto3,oneof" json:"goal_weight_kg,omitempty"`
-	// Body fat to reach, in %, 3 to 60.
+	// Body fat to reach, in %, 4 to 50. It is kept; no recommendation judges it yet.
 	GoalBodyFatPct *float64 `protobuf:"fixed64,5,opt,name=goal_body_fat_pct,json=goalBodyFatPct,proto3,oneof" json:"goal_body_fat_pct,omitempty"`
 	// How reviews are judged. The posterior when absent.
 	Method ReviewMethod `protobuf:"varint,6,opt,name=method,proto3,enum=steelyard.v1.ReviewMethod" json:"method,omitempty"`
@@ -109,6 +109,7 @@ type Plan struct {
 	// Whether prescribed activity may be changed. True when absent.
 	AllowActivityLever *bool `protobuf:"varint,12,opt,name=allow_activity_lever,json=allowActivityLever,proto3,oneof" json:"allow_activity_lever,omitempty"`
 	// Walking to come about day 17 of the cut, in kcal/d, 0 to 400. 125 when absent.
+	// The opening cut leaves room for it; no recommendation asks for it yet.
 	BaseActivityKcal *float64 `protobuf:"fixed64,13,opt,name=base_activity_kcal,json=baseActivityKcal,proto3,oneof" json:"base_activity_kcal,omitempty"`
 	// Prescribed activity never exceeds this, in kcal/d, 0 to 1000. 400 when absent.
 	ActivityCapKcal *float64 `protobuf:"fixed64,14,opt,name=activity_cap_kcal,json=activityCapKcal,proto3,oneof" json:"activity_cap_kcal,omitempty"`
@@ -430,7 +431,7 @@ const file_steelyard_v1_plan_proto_rawDesc = "" +
 	"start_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x02R\tstartDate\x12:\n" +
 	"\x05state\x18\x03 \x01(\x0e2\x17.steelyard.v1.PlanStateB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x05state\x12G\n" +
 	"\x0egoal_weight_kg\x18\x04 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\xc0r@)\x00\x00\x00\x00\x00\x00>@H\x00R\fgoalWeightKg\x88\x01\x01\x12L\n" +
-	"\x11goal_body_fat_pct\x18\x05 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00\b@H\x01R\x0egoalBodyFatPct\x88\x01\x01\x12?\n" +
+	"\x11goal_body_fat_pct\x18\x05 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00I@)\x00\x00\x00\x00\x00\x00\x10@H\x01R\x0egoalBodyFatPct\x88\x01\x01\x12?\n" +
 	"\x06method\x18\x06 \x01(\x0e2\x1a.steelyard.v1.ReviewMethodB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x06method\x127\n" +
 	"\x15skip_maintenance_test\x18\a \x01(\bB\x03\xe0A\x01R\x13skipMaintenanceTest\x12S\n" +
 	"\x15band_low_pct_per_week\x18\b \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf0?)\x9a\x99\x99\x99\x99\x99\xb9?H\x02R\x11bandLowPctPerWeek\x88\x01\x01\x12U\n" +
