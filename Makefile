@@ -51,8 +51,9 @@ lint: tools ## lint the contract and the code
 	@unformatted=$$(git ls-files '*.go' ':!api' | xargs gofmt -l); [ -z "$$unformatted" ] || { echo "not gofmt-ed: $$unformatted"; exit 1; }
 	@if command -v golangci-lint >/dev/null; then golangci-lint run ./...; else echo "golangci-lint is not installed: its checks are left out (see .golangci.yml)"; fi
 
-breaking: $(BIN)/buf ## refuse a contract that breaks its callers (BREAKING_AGAINST=commit)
-	buf breaking --against '.git#ref=$(BREAKING_AGAINST)'
+breaking: tools ## refuse a contract that breaks its callers (BREAKING_AGAINST=commit)
+	@old=$$(mktemp -d); trap 'rm -rf "$$old"' EXIT; \
+	  git archive $(BREAKING_AGAINST) buf.yaml proto | tar -x -C "$$old" && buf breaking --against "$$old" && echo "nothing breaks against $(BREAKING_AGAINST)"
 
 format: $(BIN)/buf ## format the contract and the code
 	buf format -w proto/steelyard
