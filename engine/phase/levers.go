@@ -60,7 +60,10 @@ func (f *facts) down() (food, activity room) {
 func (f *facts) up(activityKcal float64) (food, activity room) {
 	if f.plan.ActivityLever {
 		activity.kcal = f.present.ActivityKcal
-		activity.whyNot = fmt.Sprintf("Only %.0f kcal a day of activity are prescribed.", f.present.ActivityKcal)
+		activity.whyNot = "No activity is prescribed that could be left out."
+		if activity.kcal > 0 {
+			activity.whyNot = fmt.Sprintf("Only %.0f kcal a day of activity are prescribed.", activity.kcal)
+		}
 	} else {
 		activity.whyNot = "The plan leaves activity as it is."
 	}
@@ -147,10 +150,10 @@ func (f *facts) change(foodKcal, activityKcal float64) *LeverChange {
 	if activityKcal == 0 {
 		t.ActivityKcal = min(f.present.ActivityKcal, f.plan.ActivityCapKcal)
 	}
-	c := &LeverChange{
+	c := &LeverChange{ // + 0, since a change that rounds away is 0 and not -0
 		Target:             t,
-		FoodKcalPerDay:     t.IntakeKcal - f.present.IntakeKcal,
-		ActivityKcalPerDay: t.ActivityKcal - f.present.ActivityKcal,
+		FoodKcalPerDay:     math.Round(t.IntakeKcal-f.present.IntakeKcal) + 0,
+		ActivityKcalPerDay: math.Round(t.ActivityKcal-f.present.ActivityKcal) + 0,
 	}
 	c.FoodKcalPerWeek, c.ActivityKcalPerWeek = 7*c.FoodKcalPerDay, 7*c.ActivityKcalPerDay
 	if c.ActivityKcalPerDay != 0 && f.weightKg.OK {

@@ -206,3 +206,29 @@ func TestOpeningOptions(t *testing.T) {
 		}
 	}
 }
+
+// Where no target is in force the usual intake is no round number; the change
+// is told in whole kcal all the same, and what rounds away is 0 and not -0.
+func TestChangeIsInWholeKcal(t *testing.T) {
+	f := &facts{plan: engine.DefaultPlan(start), present: engine.Target{IntakeKcal: 2220.3, ActivityKcal: 400.4}}
+	c := f.change(-510, 0)
+	if c.Target.IntakeKcal != 1710 || c.FoodKcalPerDay != -510 || c.FoodKcalPerWeek != -3570 {
+		t.Errorf("%+v", c)
+	}
+	if c.ActivityKcalPerDay != 0 || math.Signbit(c.ActivityKcalPerDay) || math.Signbit(c.ActivityKcalPerWeek) {
+		t.Errorf("activity changes by %v", c.ActivityKcalPerDay)
+	}
+}
+
+// Why activity cannot give back is told in words that fit none at all.
+func TestNoActivityToLeaveOut(t *testing.T) {
+	for activity, want := range map[float64]string{
+		0:  "No activity is prescribed that could be left out.",
+		60: "Only 60 kcal a day of activity are prescribed.",
+	} {
+		f := &facts{plan: engine.DefaultPlan(start), present: engine.Target{IntakeKcal: 2000, ActivityKcal: activity}}
+		if _, got := f.up(200); got.whyNot != want {
+			t.Errorf("%v kcal prescribed: %q", activity, got.whyNot)
+		}
+	}
+}

@@ -72,8 +72,9 @@ type LeverOption struct {
 	Change      *LeverChange // nil when not possible
 }
 
-// LeverChange is what an option asks for, against the present target. Positive
-// means more food or more activity.
+// LeverChange is what an option asks for, against the present target or the
+// usual intake, in whole kcal, so that a day and a week agree to the eye.
+// Positive means more food or more activity.
 type LeverChange struct {
 	Target              engine.Target
 	FoodKcalPerDay      float64
