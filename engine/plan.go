@@ -39,6 +39,10 @@ type Plan struct {
 	BaseActivityKcal float64 // kcal/d of walking to come about day 17 of the cut
 	ActivityCapKcal  float64 // prescribed activity never exceeds this, kcal/d
 	IntakeFloorKcal  Opt     // raises the built-in floor, never lowers it
+	AllowRefeeds     bool    // whether refeeds may be proposed
+	// WeekendExtraKcal is eaten on Saturday and on Sunday over the target, and
+	// 2/5 of it less on each other day, so that the week stays the same.
+	WeekendExtraKcal float64
 
 	Decisions []Decision // ascending by From, then in order of recording
 }
@@ -50,14 +54,29 @@ func DefaultPlan(start Day) Plan {
 	return Plan{
 		Start:             start,
 		BandLowPctPerWeek: 0.5, BandHighPctPerWeek: 1.0, PacePctPerWeek: 0.8,
-		FoodLever: true, ActivityLever: true, BaseActivityKcal: 125, ActivityCapKcal: 400,
+		FoodLever: true, ActivityLever: true, BaseActivityKcal: 125, ActivityCapKcal: 400, AllowRefeeds: true,
 	}
 }
 
 // Target is the prescription in force on a day, in kcal/d.
 type Target struct {
-	IntakeKcal   float64
+	IntakeKcal   float64 // of an ordinary day, on average over the week
 	ActivityKcal float64 // prescribed activity beyond ordinary life, net of rest
+	Refeed       Refeed  // zero: none
+}
+
+// Refeed is a prescribed day at about maintenance in every so many.
+type Refeed struct {
+	EveryDays  int // 0: none
+	IntakeKcal float64
+}
+
+// MeanIntakeKcal returns the intake averaged over ordinary days and refeeds, kcal/d.
+func (t Target) MeanIntakeKcal() float64 {
+	if t.Refeed.EveryDays < 1 {
+		return t.IntakeKcal
+	}
+	return t.IntakeKcal + (t.Refeed.IntakeKcal-t.IntakeKcal)/float64(t.Refeed.EveryDays)
 }
 
 // Action is what a recommendation asks for, and what a decision answers.
@@ -90,6 +109,18 @@ type Decision struct {
 	Target Target
 	By     string // who decided; the caller's words
 	Note   string
+}
+
+// Share of the weekend's extra that each of the other five days gives up.
+const weekendShare = 2.0 / 5
+
+// OrdinaryIntakeKcal returns what a target asks for on an ordinary day of the
+// plan: more on Saturday and Sunday and less on the others where the plan says so.
+func (p Plan) OrdinaryIntakeKcal(t Target, d Day) float64 {
+	if wd := d.Weekday(); wd == 0 || wd == 6 {
+		return t.IntakeKcal + p.WeekendExtraKcal
+	}
+	return t.IntakeKcal - weekendShare*p.WeekendExtraKcal
 }
 
 // TargetOn returns the prescription in force on a day: that of the last

@@ -32,7 +32,7 @@ type Estimate struct {
 	MaintenanceKcal   float64
 	MaintenanceSDKcal float64
 
-	IntakeKcal float64 // expected logged intake under the prescription, kcal/d
+	IntakeKcal float64 // expected logged intake under the prescription, its refeeds included, kcal/d
 
 	PBelowBand float64 // probability that the rate is under the band
 	PAboveBand float64 // probability that it is over
@@ -51,7 +51,7 @@ func (t Track) Estimate(target engine.Target, band Band) (Estimate, bool) {
 	}
 	e := Estimate{
 		AsOf:         t.Days[len(t.Days)-1].Day,
-		IntakeKcal:   target.IntakeKcal * (1 + f.eater.over()),
+		IntakeKcal:   target.MeanIntakeKcal() * (1 + f.eater.over()),
 		ReadingsUsed: f.accepted,
 		Refused:      t.refused,
 	}

@@ -56,7 +56,7 @@ func (t Track) Forecast(target engine.Target, days int) ([]ForecastWeight, bool)
 	}
 	f := t.end
 	f.p.mm += square(planSD)
-	day := Input{TargetKcal: engine.Some(target.IntakeKcal), ActivityKcal: target.ActivityKcal}
+	day := Input{TargetKcal: engine.Some(target.MeanIntakeKcal()), ActivityKcal: target.ActivityKcal}
 	out := make([]ForecastWeight, days)
 	for i := range out {
 		f.pass(&day)

@@ -11,7 +11,8 @@ import (
 type Input struct {
 	WeightKg      engine.Opt
 	IntakeKcal    engine.Opt // the whole day, known only when the day's log is complete
-	TargetKcal    engine.Opt // the intake target in force
+	TargetKcal    engine.Opt // the intake target of the day
+	MeanKcal      engine.Opt // the same averaged over week and refeeds, which the rate is told for; TargetKcal when unknown
 	ActivityKcal  float64    // prescribed activity in kcal/d, net of rest
 	IsRefeed      bool
 	RefeedKcal    engine.Opt // the refeed's own target, for that day only
@@ -56,7 +57,8 @@ func Inputs(w engine.Window, plan *engine.Plan, asOf engine.Day) []Input {
 			x.WeightKg = kg
 		}
 		if next > 0 {
-			x.TargetKcal = dayKcal(engine.Some(target.IntakeKcal))
+			x.TargetKcal = dayKcal(engine.Some(plan.OrdinaryIntakeKcal(target, day)))
+			x.MeanKcal = dayKcal(engine.Some(target.MeanIntakeKcal()))
 			x.ActivityKcal = dayKcal(engine.Some(target.ActivityKcal)).Or(0)
 		}
 		x.IsRefeed = d.Marks.Has(engine.MarkRefeed)
@@ -70,10 +72,11 @@ func Inputs(w engine.Window, plan *engine.Plan, asOf engine.Day) []Input {
 	return in
 }
 
-// IsTarget reports whether a prescription can be a day's: both numbers within
+// IsTarget reports whether a prescription can be a day's: its numbers within
 // 0..20000 kcal/d.
 func IsTarget(t engine.Target) bool {
-	return dayKcal(engine.Some(t.IntakeKcal)).OK && dayKcal(engine.Some(t.ActivityKcal)).OK
+	return dayKcal(engine.Some(t.IntakeKcal)).OK && dayKcal(engine.Some(t.ActivityKcal)).OK &&
+		(t.Refeed.EveryDays == 0 || dayKcal(engine.Some(t.Refeed.IntakeKcal)).OK)
 }
 
 // dayKcal drops an energy that no day can have.

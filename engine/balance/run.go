@@ -83,7 +83,7 @@ func (r *run) take(weight engine.Opt, row int, s *State) {
 // at: its target with the usual deviation, or the usual intake without one.
 func (f *filter) expectedKcal(d *Input) float64 {
 	if d.TargetKcal.OK {
-		return d.TargetKcal.V * (1 + f.eater.over())
+		return d.MeanKcal.Or(d.TargetKcal.V) * (1 + f.eater.over())
 	}
 	return f.eater.usualKcal()
 }

@@ -35,6 +35,11 @@ type Recommendation struct {
 	Practice  *MethodAnswer
 	WhyDiffer string
 
+	Adherence *Adherence // nil without logged days under a target
+	Strain    Strain
+	Refeeds   *RefeedProposal    // nil when none are proposed
+	Return    *MaintenanceReturn // nil but at a break or at the end
+
 	RestsOn  Basis
 	Findings []Finding // most important first
 	Cautions []Caution // never empty
@@ -49,6 +54,56 @@ type MethodAnswer struct {
 	ChangeKcal       engine.Opt // kcal/d of food that the balance is to move by; negative = less food. Unknown when nothing is to change
 	ChangePct        engine.Opt // the same in % of the present intake
 	Sentence         string
+}
+
+// Adherence is how the last 14 days went against the target, the days before
+// its last change and refeeds left out. Each day counts against its own target.
+type Adherence struct {
+	Days            int     // looked at
+	LoggedDays      int     // of these, completely
+	TargetKcal      float64 // mean of the logged days, kcal/d
+	LoggedKcal      float64
+	OverPct         float64    // of the target; negative = under
+	IsOver          bool       // beyond the days' own scatter
+	WeekendOverKcal engine.Opt // of the last 28 days; unknown with too few of either
+}
+
+// Strain is how a trainee bears the plan. Scores are means of the last 14
+// days, 1 worst to 5 best.
+type Strain struct {
+	CheckIns                                 int
+	Mean                                     engine.Opt // of all answers
+	HungerEase, Energy, Sleep, TrainingDrive engine.Opt
+	WasSlog                                  engine.Answer // the latest
+	IsHigh                                   bool
+
+	RetentionPct   engine.Opt // median over the lifts, against the weeks before the cut
+	LiftsWithTrend int
+	FallingLifts   int // of these: their 80 % interval lies under 0
+	HardSetsPct    engine.Opt
+}
+
+// RefeedProposal is a cadence of days at about maintenance, saved up over the
+// ordinary days.
+type RefeedProposal struct {
+	Target           engine.Target // with the refeeds, the mean as it was
+	Earliest         engine.Day
+	BumpLowKg        float64 // water on the scale the morning after
+	BumpHighKg       float64
+	ReadAgainDays    int
+	MeanIntakeKcal   float64
+	OrdinaryLessKcal float64 // what an ordinary day gives up
+}
+
+// MaintenanceReturn is the way up to maintenance, for a break or at the end.
+type MaintenanceReturn struct {
+	MaintenanceKcal float64 // holds the weight at the present activity, logged kcal/d
+	LowKcal         float64 // its 80 % interval
+	HighKcal        float64
+	Steps           []engine.Target // a week apart
+	RegainLowKg     float64         // water and glycogen that come back
+	RegainHighKg    float64
+	WatchDays       int // at maintenance, until the plan is finished or the break is over
 }
 
 // LeverKind is a way of changing the energy balance.

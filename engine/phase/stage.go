@@ -12,8 +12,13 @@ const (
 	MaintenanceTest        // at maintenance until the first StartDeficit decision
 	OpeningDeficit         // from that decision, or from the start when the test is skipped, to the first review of the cut
 	WeeklyReviews
-	Referred // a safety rule or a Refer decision holds: no targets
-	Closed   // the plan is closed
+	Referred     // a safety rule or a Refer decision holds: no targets
+	Closed       // the plan is closed
+	BaseActivity // the small base of walking is due, or a week old at most
+	DietBreak    // from a TakeBreak decision until the cut goes on
+	Returning    // from the first ReturnToMaintenance decision: up to maintenance, and watching it
+	Finished     // from a Finish decision
+	Paused       // illness or travel is marked in the last days
 )
 
 // StageOf returns the stage of a plan on a day.

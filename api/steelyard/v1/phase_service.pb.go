@@ -86,6 +86,148 @@ func (DueReason) EnumDescriptor() ([]byte, []int) {
 	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{0}
 }
 
+// A pace of a forecast.
+type ForecastPace int32
+
+const (
+	// Not set.
+	ForecastPace_FORECAST_PACE_UNSPECIFIED ForecastPace = 0
+	// The lower end of the plan's band.
+	ForecastPace_FORECAST_PACE_GENTLE ForecastPace = 1
+	// The plan's own.
+	ForecastPace_FORECAST_PACE_STANDARD ForecastPace = 2
+	// The upper end of the band.
+	ForecastPace_FORECAST_PACE_BRISK ForecastPace = 3
+)
+
+// Enum value maps for ForecastPace.
+var (
+	ForecastPace_name = map[int32]string{
+		0: "FORECAST_PACE_UNSPECIFIED",
+		1: "FORECAST_PACE_GENTLE",
+		2: "FORECAST_PACE_STANDARD",
+		3: "FORECAST_PACE_BRISK",
+	}
+	ForecastPace_value = map[string]int32{
+		"FORECAST_PACE_UNSPECIFIED": 0,
+		"FORECAST_PACE_GENTLE":      1,
+		"FORECAST_PACE_STANDARD":    2,
+		"FORECAST_PACE_BRISK":       3,
+	}
+)
+
+func (x ForecastPace) Enum() *ForecastPace {
+	p := new(ForecastPace)
+	*p = x
+	return p
+}
+
+func (x ForecastPace) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ForecastPace) Descriptor() protoreflect.EnumDescriptor {
+	return file_steelyard_v1_phase_service_proto_enumTypes[1].Descriptor()
+}
+
+func (ForecastPace) Type() protoreflect.EnumType {
+	return &file_steelyard_v1_phase_service_proto_enumTypes[1]
+}
+
+func (x ForecastPace) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ForecastPace.Descriptor instead.
+func (ForecastPace) EnumDescriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{1}
+}
+
+// What an event of a timeline is.
+type TimelineEventKind int32
+
+const (
+	// Not set.
+	TimelineEventKind_TIMELINE_EVENT_KIND_UNSPECIFIED TimelineEventKind = 0
+	// The plan's first day.
+	TimelineEventKind_TIMELINE_EVENT_KIND_PLAN_START TimelineEventKind = 1
+	// A decision was recorded.
+	TimelineEventKind_TIMELINE_EVENT_KIND_DECISION TimelineEventKind = 2
+	// Pictures were taken, or are due: at the start and about every four weeks.
+	TimelineEventKind_TIMELINE_EVENT_KIND_PICTURES TimelineEventKind = 3
+	// A review is due.
+	TimelineEventKind_TIMELINE_EVENT_KIND_REVIEW TimelineEventKind = 4
+	// The small base of walking is due.
+	TimelineEventKind_TIMELINE_EVENT_KIND_BASE_ACTIVITY TimelineEventKind = 5
+	// The earliest day for refeeds, or a refeed that was taken.
+	TimelineEventKind_TIMELINE_EVENT_KIND_REFEED TimelineEventKind = 6
+	// From here weighing every other day is enough.
+	TimelineEventKind_TIMELINE_EVENT_KIND_WEIGH_IN_CADENCE TimelineEventKind = 7
+	// A diet break ends.
+	TimelineEventKind_TIMELINE_EVENT_KIND_BREAK_END TimelineEventKind = 8
+	// The weeks of watching at maintenance end.
+	TimelineEventKind_TIMELINE_EVENT_KIND_WATCH_END TimelineEventKind = 9
+	// The first-month question: was it a slog?
+	TimelineEventKind_TIMELINE_EVENT_KIND_CHECK_IN TimelineEventKind = 10
+)
+
+// Enum value maps for TimelineEventKind.
+var (
+	TimelineEventKind_name = map[int32]string{
+		0:  "TIMELINE_EVENT_KIND_UNSPECIFIED",
+		1:  "TIMELINE_EVENT_KIND_PLAN_START",
+		2:  "TIMELINE_EVENT_KIND_DECISION",
+		3:  "TIMELINE_EVENT_KIND_PICTURES",
+		4:  "TIMELINE_EVENT_KIND_REVIEW",
+		5:  "TIMELINE_EVENT_KIND_BASE_ACTIVITY",
+		6:  "TIMELINE_EVENT_KIND_REFEED",
+		7:  "TIMELINE_EVENT_KIND_WEIGH_IN_CADENCE",
+		8:  "TIMELINE_EVENT_KIND_BREAK_END",
+		9:  "TIMELINE_EVENT_KIND_WATCH_END",
+		10: "TIMELINE_EVENT_KIND_CHECK_IN",
+	}
+	TimelineEventKind_value = map[string]int32{
+		"TIMELINE_EVENT_KIND_UNSPECIFIED":      0,
+		"TIMELINE_EVENT_KIND_PLAN_START":       1,
+		"TIMELINE_EVENT_KIND_DECISION":         2,
+		"TIMELINE_EVENT_KIND_PICTURES":         3,
+		"TIMELINE_EVENT_KIND_REVIEW":           4,
+		"TIMELINE_EVENT_KIND_BASE_ACTIVITY":    5,
+		"TIMELINE_EVENT_KIND_REFEED":           6,
+		"TIMELINE_EVENT_KIND_WEIGH_IN_CADENCE": 7,
+		"TIMELINE_EVENT_KIND_BREAK_END":        8,
+		"TIMELINE_EVENT_KIND_WATCH_END":        9,
+		"TIMELINE_EVENT_KIND_CHECK_IN":         10,
+	}
+)
+
+func (x TimelineEventKind) Enum() *TimelineEventKind {
+	p := new(TimelineEventKind)
+	*p = x
+	return p
+}
+
+func (x TimelineEventKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (TimelineEventKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_steelyard_v1_phase_service_proto_enumTypes[2].Descriptor()
+}
+
+func (TimelineEventKind) Type() protoreflect.EnumType {
+	return &file_steelyard_v1_phase_service_proto_enumTypes[2]
+}
+
+func (x TimelineEventKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use TimelineEventKind.Descriptor instead.
+func (TimelineEventKind) EnumDescriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{2}
+}
+
 // Request of CreatePlan.
 type CreatePlanRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -634,6 +776,8 @@ type ListDueReviewsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The day to look at; today in UTC when absent.
 	AsOfDate *date.Date `protobuf:"bytes,1,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// Only these reasons; all when empty.
+	Reasons []DueReason `protobuf:"varint,4,rep,packed,name=reasons,proto3,enum=steelyard.v1.DueReason" json:"reasons,omitempty"`
 	// Most reviews to return: 100 when 0, at most 1000.
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// `next_page_token` of the page before, with the same other arguments.
@@ -679,6 +823,13 @@ func (x *ListDueReviewsRequest) GetAsOfDate() *date.Date {
 	return nil
 }
 
+func (x *ListDueReviewsRequest) GetReasons() []DueReason {
+	if x != nil {
+		return x.Reasons
+	}
+	return nil
+}
+
 func (x *ListDueReviewsRequest) GetPageSize() int32 {
 	if x != nil {
 		return x.PageSize
@@ -700,6 +851,8 @@ type ListDueReviewsResponse struct {
 	DueReviews []*DueReview `protobuf:"bytes,1,rep,name=due_reviews,json=dueReviews,proto3" json:"due_reviews,omitempty"`
 	// Token of the next page; empty at the end.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// What to be careful about. Never empty.
+	Cautions      []*Caution `protobuf:"bytes,3,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -746,6 +899,13 @@ func (x *ListDueReviewsResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListDueReviewsResponse) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
 }
 
 // A trainee who is due a talk.
@@ -876,13 +1036,21 @@ func (x *ForecastRequest) GetAsOfDate() *date.Date {
 	return nil
 }
 
-// Answer of Forecast.
+// Answer of Forecast. A range at what was logged, never a promise.
 type ForecastResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// One outlook a pace, slowest first.
+	// One outlook a pace, slowest first; empty when there is none to give.
 	Outlooks []*Outlook `protobuf:"bytes,1,rep,name=outlooks,proto3" json:"outlooks,omitempty"`
+	// Why there is none, in a sentence; empty otherwise.
+	WhyAbsent string `protobuf:"bytes,4,opt,name=why_absent,json=whyAbsent,proto3" json:"why_absent,omitempty"`
+	// What is aimed at; absent in a plan without a goal.
+	Goal *GoalEstimate `protobuf:"bytes,5,opt,name=goal,proto3" json:"goal,omitempty"`
+	// What is worth knowing beside it.
+	Findings []*Finding `protobuf:"bytes,6,rep,name=findings,proto3" json:"findings,omitempty"`
 	// What to be careful about. Never empty.
 	Cautions []*Caution `protobuf:"bytes,2,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// The day it looks ahead from.
+	AsOfDate *date.Date `protobuf:"bytes,7,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
 	// The state that it was computed from. Opaque.
 	Revision      string `protobuf:"bytes,3,opt,name=revision,proto3" json:"revision,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -926,9 +1094,37 @@ func (x *ForecastResponse) GetOutlooks() []*Outlook {
 	return nil
 }
 
+func (x *ForecastResponse) GetWhyAbsent() string {
+	if x != nil {
+		return x.WhyAbsent
+	}
+	return ""
+}
+
+func (x *ForecastResponse) GetGoal() *GoalEstimate {
+	if x != nil {
+		return x.Goal
+	}
+	return nil
+}
+
+func (x *ForecastResponse) GetFindings() []*Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
 func (x *ForecastResponse) GetCautions() []*Caution {
 	if x != nil {
 		return x.Cautions
+	}
+	return nil
+}
+
+func (x *ForecastResponse) GetAsOfDate() *date.Date {
+	if x != nil {
+		return x.AsOfDate
 	}
 	return nil
 }
@@ -940,26 +1136,126 @@ func (x *ForecastResponse) GetRevision() string {
 	return ""
 }
 
+// What a plan aims at.
+type GoalEstimate struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The trend weight at which the goal is met, kg; absent while it is not known.
+	WeightKg *float64 `protobuf:"fixed64,1,opt,name=weight_kg,json=weightKg,proto3,oneof" json:"weight_kg,omitempty"`
+	// Its standard deviation, kg: 0 for a goal weight, the method's error for a goal by body fat.
+	WeightSdKg *float64 `protobuf:"fixed64,2,opt,name=weight_sd_kg,json=weightSdKg,proto3,oneof" json:"weight_sd_kg,omitempty"`
+	// The estimated present body fat, %, for a goal by body fat.
+	BodyFatPct *float64 `protobuf:"fixed64,3,opt,name=body_fat_pct,json=bodyFatPct,proto3,oneof" json:"body_fat_pct,omitempty"`
+	// Its standard error, percentage points.
+	BodyFatSePct *float64 `protobuf:"fixed64,4,opt,name=body_fat_se_pct,json=bodyFatSePct,proto3,oneof" json:"body_fat_se_pct,omitempty"`
+	// The day of the measurement that it rests on.
+	MeasuredDate *date.Date `protobuf:"bytes,5,opt,name=measured_date,json=measuredDate,proto3" json:"measured_date,omitempty"`
+	// The goal in a sentence.
+	Sentence      string `protobuf:"bytes,6,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GoalEstimate) Reset() {
+	*x = GoalEstimate{}
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GoalEstimate) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GoalEstimate) ProtoMessage() {}
+
+func (x *GoalEstimate) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GoalEstimate.ProtoReflect.Descriptor instead.
+func (*GoalEstimate) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *GoalEstimate) GetWeightKg() float64 {
+	if x != nil && x.WeightKg != nil {
+		return *x.WeightKg
+	}
+	return 0
+}
+
+func (x *GoalEstimate) GetWeightSdKg() float64 {
+	if x != nil && x.WeightSdKg != nil {
+		return *x.WeightSdKg
+	}
+	return 0
+}
+
+func (x *GoalEstimate) GetBodyFatPct() float64 {
+	if x != nil && x.BodyFatPct != nil {
+		return *x.BodyFatPct
+	}
+	return 0
+}
+
+func (x *GoalEstimate) GetBodyFatSePct() float64 {
+	if x != nil && x.BodyFatSePct != nil {
+		return *x.BodyFatSePct
+	}
+	return 0
+}
+
+func (x *GoalEstimate) GetMeasuredDate() *date.Date {
+	if x != nil {
+		return x.MeasuredDate
+	}
+	return nil
+}
+
+func (x *GoalEstimate) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
 // What one pace would take.
 type Outlook struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
+	// Which pace.
+	Pace ForecastPace `protobuf:"varint,7,opt,name=pace,proto3,enum=steelyard.v1.ForecastPace" json:"pace,omitempty"`
 	// The pace, % of body weight a week.
 	PacePctPerWeek float64 `protobuf:"fixed64,1,opt,name=pace_pct_per_week,json=pacePctPerWeek,proto3" json:"pace_pct_per_week,omitempty"`
 	// Earliest likely day at the goal (80 % range).
 	EarliestDate *date.Date `protobuf:"bytes,2,opt,name=earliest_date,json=earliestDate,proto3" json:"earliest_date,omitempty"`
 	// Latest likely day at the goal; absent when it may not be reached.
 	LatestDate *date.Date `protobuf:"bytes,3,opt,name=latest_date,json=latestDate,proto3" json:"latest_date,omitempty"`
+	// The day that is as likely too early as too late; absent when it may not be reached.
+	MedianDate *date.Date `protobuf:"bytes,8,opt,name=median_date,json=medianDate,proto3" json:"median_date,omitempty"`
+	// What intake and activity the pace asks for now.
+	TargetNow *Target `protobuf:"bytes,9,opt,name=target_now,json=targetNow,proto3" json:"target_now,omitempty"`
 	// What intake and activity the pace asks for by then.
 	TargetAtGoal *Target `protobuf:"bytes,4,opt,name=target_at_goal,json=targetAtGoal,proto3" json:"target_at_goal,omitempty"`
 	// The day on which a floor would stop further cuts; absent when none would.
-	FloorDate     *date.Date `protobuf:"bytes,5,opt,name=floor_date,json=floorDate,proto3" json:"floor_date,omitempty"`
+	FloorDate *date.Date `protobuf:"bytes,5,opt,name=floor_date,json=floorDate,proto3" json:"floor_date,omitempty"`
+	// Expected share of lean tissue in what is lost, %; absent where body fat is
+	// not known. Quite uncertain: ordinary dieters, no training.
+	LeanSharePct  *float64 `protobuf:"fixed64,10,opt,name=lean_share_pct,json=leanSharePct,proto3,oneof" json:"lean_share_pct,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Outlook) Reset() {
 	*x = Outlook{}
-	mi := &file_steelyard_v1_phase_service_proto_msgTypes[14]
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -971,7 +1267,7 @@ func (x *Outlook) String() string {
 func (*Outlook) ProtoMessage() {}
 
 func (x *Outlook) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_phase_service_proto_msgTypes[14]
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -984,7 +1280,14 @@ func (x *Outlook) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Outlook.ProtoReflect.Descriptor instead.
 func (*Outlook) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{14}
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *Outlook) GetPace() ForecastPace {
+	if x != nil {
+		return x.Pace
+	}
+	return ForecastPace_FORECAST_PACE_UNSPECIFIED
 }
 
 func (x *Outlook) GetPacePctPerWeek() float64 {
@@ -1008,6 +1311,20 @@ func (x *Outlook) GetLatestDate() *date.Date {
 	return nil
 }
 
+func (x *Outlook) GetMedianDate() *date.Date {
+	if x != nil {
+		return x.MedianDate
+	}
+	return nil
+}
+
+func (x *Outlook) GetTargetNow() *Target {
+	if x != nil {
+		return x.TargetNow
+	}
+	return nil
+}
+
 func (x *Outlook) GetTargetAtGoal() *Target {
 	if x != nil {
 		return x.TargetAtGoal
@@ -1020,6 +1337,524 @@ func (x *Outlook) GetFloorDate() *date.Date {
 		return x.FloorDate
 	}
 	return nil
+}
+
+func (x *Outlook) GetLeanSharePct() float64 {
+	if x != nil && x.LeanSharePct != nil {
+		return *x.LeanSharePct
+	}
+	return 0
+}
+
+// Request of CompareDecision.
+type CompareDecisionRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The decision, `trainees/{trainee}/plans/{plan}/decisions/{decision}`.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareDecisionRequest) Reset() {
+	*x = CompareDecisionRequest{}
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareDecisionRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareDecisionRequest) ProtoMessage() {}
+
+func (x *CompareDecisionRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareDecisionRequest.ProtoReflect.Descriptor instead.
+func (*CompareDecisionRequest) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *CompareDecisionRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// Request of GetTimeline.
+type GetTimelineRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The plan, `trainees/{trainee}/plans/{plan}`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The day to tell it on; today in the trainee's zone when absent.
+	AsOfDate      *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetTimelineRequest) Reset() {
+	*x = GetTimelineRequest{}
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetTimelineRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetTimelineRequest) ProtoMessage() {}
+
+func (x *GetTimelineRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetTimelineRequest.ProtoReflect.Descriptor instead.
+func (*GetTimelineRequest) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *GetTimelineRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetTimelineRequest) GetAsOfDate() *date.Date {
+	if x != nil {
+		return x.AsOfDate
+	}
+	return nil
+}
+
+// A plan's story.
+type Timeline struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The plan, `trainees/{trainee}/plans/{plan}`.
+	Plan string `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	// The day it is told on.
+	AsOfDate *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// Where the plan stands.
+	Stage Stage `protobuf:"varint,3,opt,name=stage,proto3,enum=steelyard.v1.Stage" json:"stage,omitempty"`
+	// What happened and what is due, in order of day.
+	Events []*TimelineEvent `protobuf:"bytes,4,rep,name=events,proto3" json:"events,omitempty"`
+	// What the plan has given so far; absent while too little is logged.
+	Summary *PlanSummary `protobuf:"bytes,5,opt,name=summary,proto3" json:"summary,omitempty"`
+	// What to be careful about. Never empty.
+	Cautions []*Caution `protobuf:"bytes,6,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// The state that it was computed from. Opaque.
+	Revision      string `protobuf:"bytes,7,opt,name=revision,proto3" json:"revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Timeline) Reset() {
+	*x = Timeline{}
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Timeline) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Timeline) ProtoMessage() {}
+
+func (x *Timeline) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Timeline.ProtoReflect.Descriptor instead.
+func (*Timeline) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *Timeline) GetPlan() string {
+	if x != nil {
+		return x.Plan
+	}
+	return ""
+}
+
+func (x *Timeline) GetAsOfDate() *date.Date {
+	if x != nil {
+		return x.AsOfDate
+	}
+	return nil
+}
+
+func (x *Timeline) GetStage() Stage {
+	if x != nil {
+		return x.Stage
+	}
+	return Stage_STAGE_UNSPECIFIED
+}
+
+func (x *Timeline) GetEvents() []*TimelineEvent {
+	if x != nil {
+		return x.Events
+	}
+	return nil
+}
+
+func (x *Timeline) GetSummary() *PlanSummary {
+	if x != nil {
+		return x.Summary
+	}
+	return nil
+}
+
+func (x *Timeline) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+func (x *Timeline) GetRevision() string {
+	if x != nil {
+		return x.Revision
+	}
+	return ""
+}
+
+// Something that happened or is due.
+type TimelineEvent struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its day.
+	Date *date.Date `protobuf:"bytes,1,opt,name=date,proto3" json:"date,omitempty"`
+	// What it is.
+	Kind TimelineEventKind `protobuf:"varint,2,opt,name=kind,proto3,enum=steelyard.v1.TimelineEventKind" json:"kind,omitempty"`
+	// Whether it is still to come, or overdue.
+	IsDue bool `protobuf:"varint,3,opt,name=is_due,json=isDue,proto3" json:"is_due,omitempty"`
+	// The decided action, for a decision.
+	Action Action `protobuf:"varint,4,opt,name=action,proto3,enum=steelyard.v1.Action" json:"action,omitempty"`
+	// The sentence for people.
+	Sentence      string `protobuf:"bytes,5,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TimelineEvent) Reset() {
+	*x = TimelineEvent{}
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TimelineEvent) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TimelineEvent) ProtoMessage() {}
+
+func (x *TimelineEvent) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TimelineEvent.ProtoReflect.Descriptor instead.
+func (*TimelineEvent) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *TimelineEvent) GetDate() *date.Date {
+	if x != nil {
+		return x.Date
+	}
+	return nil
+}
+
+func (x *TimelineEvent) GetKind() TimelineEventKind {
+	if x != nil {
+		return x.Kind
+	}
+	return TimelineEventKind_TIMELINE_EVENT_KIND_UNSPECIFIED
+}
+
+func (x *TimelineEvent) GetIsDue() bool {
+	if x != nil {
+		return x.IsDue
+	}
+	return false
+}
+
+func (x *TimelineEvent) GetAction() Action {
+	if x != nil {
+		return x.Action
+	}
+	return Action_ACTION_UNSPECIFIED
+}
+
+func (x *TimelineEvent) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
+// What a plan has given.
+type PlanSummary struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Days since the plan's start, its last day included.
+	Days int32 `protobuf:"varint,1,opt,name=days,proto3" json:"days,omitempty"`
+	// Trend weight at the start, kg.
+	StartWeightKg float64 `protobuf:"fixed64,2,opt,name=start_weight_kg,json=startWeightKg,proto3" json:"start_weight_kg,omitempty"`
+	// Trend weight at the end, kg.
+	EndWeightKg float64 `protobuf:"fixed64,3,opt,name=end_weight_kg,json=endWeightKg,proto3" json:"end_weight_kg,omitempty"`
+	// Lost, % of the starting weight.
+	LostPct float64 `protobuf:"fixed64,4,opt,name=lost_pct,json=lostPct,proto3" json:"lost_pct,omitempty"`
+	// Mean loss over the days of the cut, % of body weight a week; absent before it.
+	MeanRatePctPerWeek *float64 `protobuf:"fixed64,5,opt,name=mean_rate_pct_per_week,json=meanRatePctPerWeek,proto3,oneof" json:"mean_rate_pct_per_week,omitempty"`
+	// Maintenance at the start and now, tracked kcal/d.
+	StartMaintenanceKcal float64 `protobuf:"fixed64,6,opt,name=start_maintenance_kcal,json=startMaintenanceKcal,proto3" json:"start_maintenance_kcal,omitempty"`
+	// The same now, tracked kcal/d.
+	EndMaintenanceKcal float64 `protobuf:"fixed64,7,opt,name=end_maintenance_kcal,json=endMaintenanceKcal,proto3" json:"end_maintenance_kcal,omitempty"`
+	// Days in diet breaks.
+	BreakDays int32 `protobuf:"varint,8,opt,name=break_days,json=breakDays,proto3" json:"break_days,omitempty"`
+	// Refeeds taken.
+	Refeeds int32 `protobuf:"varint,9,opt,name=refeeds,proto3" json:"refeeds,omitempty"`
+	// Strength against the weeks before the cut, median over the lifts, %; absent
+	// with too few sessions.
+	StrengthRetentionPct *float64 `protobuf:"fixed64,10,opt,name=strength_retention_pct,json=strengthRetentionPct,proto3,oneof" json:"strength_retention_pct,omitempty"`
+	// What held from when to when, and what it gave.
+	Periods       []*PlanPeriod `protobuf:"bytes,11,rep,name=periods,proto3" json:"periods,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanSummary) Reset() {
+	*x = PlanSummary{}
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanSummary) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanSummary) ProtoMessage() {}
+
+func (x *PlanSummary) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanSummary.ProtoReflect.Descriptor instead.
+func (*PlanSummary) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *PlanSummary) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetStartWeightKg() float64 {
+	if x != nil {
+		return x.StartWeightKg
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetEndWeightKg() float64 {
+	if x != nil {
+		return x.EndWeightKg
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetLostPct() float64 {
+	if x != nil {
+		return x.LostPct
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetMeanRatePctPerWeek() float64 {
+	if x != nil && x.MeanRatePctPerWeek != nil {
+		return *x.MeanRatePctPerWeek
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetStartMaintenanceKcal() float64 {
+	if x != nil {
+		return x.StartMaintenanceKcal
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetEndMaintenanceKcal() float64 {
+	if x != nil {
+		return x.EndMaintenanceKcal
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetBreakDays() int32 {
+	if x != nil {
+		return x.BreakDays
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetRefeeds() int32 {
+	if x != nil {
+		return x.Refeeds
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetStrengthRetentionPct() float64 {
+	if x != nil && x.StrengthRetentionPct != nil {
+		return *x.StrengthRetentionPct
+	}
+	return 0
+}
+
+func (x *PlanSummary) GetPeriods() []*PlanPeriod {
+	if x != nil {
+		return x.Periods
+	}
+	return nil
+}
+
+// The days under one target.
+type PlanPeriod struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// First day.
+	StartDate *date.Date `protobuf:"bytes,1,opt,name=start_date,json=startDate,proto3" json:"start_date,omitempty"`
+	// Last day.
+	EndDate *date.Date `protobuf:"bytes,2,opt,name=end_date,json=endDate,proto3" json:"end_date,omitempty"`
+	// The decision that began it.
+	Action Action `protobuf:"varint,3,opt,name=action,proto3,enum=steelyard.v1.Action" json:"action,omitempty"`
+	// What held.
+	Target *Target `protobuf:"bytes,4,opt,name=target,proto3" json:"target,omitempty"`
+	// Trend weight lost, kg.
+	LostKg float64 `protobuf:"fixed64,5,opt,name=lost_kg,json=lostKg,proto3" json:"lost_kg,omitempty"`
+	// The same in % of body weight a week; absent for fewer than seven days.
+	RatePctPerWeek *float64 `protobuf:"fixed64,6,opt,name=rate_pct_per_week,json=ratePctPerWeek,proto3,oneof" json:"rate_pct_per_week,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *PlanPeriod) Reset() {
+	*x = PlanPeriod{}
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanPeriod) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanPeriod) ProtoMessage() {}
+
+func (x *PlanPeriod) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_phase_service_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanPeriod.ProtoReflect.Descriptor instead.
+func (*PlanPeriod) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_phase_service_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *PlanPeriod) GetStartDate() *date.Date {
+	if x != nil {
+		return x.StartDate
+	}
+	return nil
+}
+
+func (x *PlanPeriod) GetEndDate() *date.Date {
+	if x != nil {
+		return x.EndDate
+	}
+	return nil
+}
+
+func (x *PlanPeriod) GetAction() Action {
+	if x != nil {
+		return x.Action
+	}
+	return Action_ACTION_UNSPECIFIED
+}
+
+func (x *PlanPeriod) GetTarget() *Target {
+	if x != nil {
+		return x.Target
+	}
+	return nil
+}
+
+func (x *PlanPeriod) GetLostKg() float64 {
+	if x != nil {
+		return x.LostKg
+	}
+	return 0
+}
+
+func (x *PlanPeriod) GetRatePctPerWeek() float64 {
+	if x != nil && x.RatePctPerWeek != nil {
+		return *x.RatePctPerWeek
+	}
+	return 0
 }
 
 var File_steelyard_v1_phase_service_proto protoreflect.FileDescriptor
@@ -1069,18 +1904,20 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"page_token\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\tpageToken\"\x7f\n" +
 	"\x15ListDecisionsResponse\x129\n" +
 	"\tdecisions\x18\x01 \x03(\v2\x16.steelyard.v1.DecisionB\x03\xe0A\x03R\tdecisions\x12+\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\xa2\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\xeb\x01\n" +
 	"\x15ListDueReviewsRequest\x124\n" +
 	"\n" +
-	"as_of_date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x12'\n" +
+	"as_of_date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x12G\n" +
+	"\areasons\x18\x04 \x03(\x0e2\x17.steelyard.v1.DueReasonB\x14\xe0A\x01\xbaH\x0e\x92\x01\v\x10\b\"\a\x82\x01\x04\x10\x01 \x00R\areasons\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
 	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\bpageSize\x12*\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\tpageToken\"\x84\x01\n" +
+	"page_token\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\tpageToken\"\xbc\x01\n" +
 	"\x16ListDueReviewsResponse\x12=\n" +
 	"\vdue_reviews\x18\x01 \x03(\v2\x17.steelyard.v1.DueReviewB\x03\xe0A\x03R\n" +
 	"dueReviews\x12+\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\xa6\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\x126\n" +
+	"\bcautions\x18\x03 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\"\xa6\x01\n" +
 	"\tDueReview\x12\x17\n" +
 	"\x04plan\x18\x01 \x01(\tB\x03\xe0A\x03R\x04plan\x124\n" +
 	"\x06reason\x18\x02 \x01(\x0e2\x17.steelyard.v1.DueReasonB\x03\xe0A\x03R\x06reason\x121\n" +
@@ -1090,25 +1927,120 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tBi\xe0A\x02\xfaA\x1c\n" +
 	"\x1asteelyard.example.com/Plan\xbaHDrB2@^trainees/[a-z0-9][a-z0-9-]{0,62}/plans/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x124\n" +
 	"\n" +
-	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\xa3\x01\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\xea\x02\n" +
 	"\x10ForecastResponse\x126\n" +
-	"\boutlooks\x18\x01 \x03(\v2\x15.steelyard.v1.OutlookB\x03\xe0A\x03R\boutlooks\x126\n" +
-	"\bcautions\x18\x02 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x1f\n" +
-	"\brevision\x18\x03 \x01(\tB\x03\xe0A\x03R\brevision\"\xa7\x02\n" +
-	"\aOutlook\x12.\n" +
+	"\boutlooks\x18\x01 \x03(\v2\x15.steelyard.v1.OutlookB\x03\xe0A\x03R\boutlooks\x12\"\n" +
+	"\n" +
+	"why_absent\x18\x04 \x01(\tB\x03\xe0A\x03R\twhyAbsent\x123\n" +
+	"\x04goal\x18\x05 \x01(\v2\x1a.steelyard.v1.GoalEstimateB\x03\xe0A\x03R\x04goal\x126\n" +
+	"\bfindings\x18\x06 \x03(\v2\x15.steelyard.v1.FindingB\x03\xe0A\x03R\bfindings\x126\n" +
+	"\bcautions\x18\x02 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x124\n" +
+	"\n" +
+	"as_of_date\x18\a \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\basOfDate\x12\x1f\n" +
+	"\brevision\x18\x03 \x01(\tB\x03\xe0A\x03R\brevision\"\xe0\x02\n" +
+	"\fGoalEstimate\x12%\n" +
+	"\tweight_kg\x18\x01 \x01(\x01B\x03\xe0A\x03H\x00R\bweightKg\x88\x01\x01\x12*\n" +
+	"\fweight_sd_kg\x18\x02 \x01(\x01B\x03\xe0A\x03H\x01R\n" +
+	"weightSdKg\x88\x01\x01\x12*\n" +
+	"\fbody_fat_pct\x18\x03 \x01(\x01B\x03\xe0A\x03H\x02R\n" +
+	"bodyFatPct\x88\x01\x01\x12/\n" +
+	"\x0fbody_fat_se_pct\x18\x04 \x01(\x01B\x03\xe0A\x03H\x03R\fbodyFatSePct\x88\x01\x01\x12;\n" +
+	"\rmeasured_date\x18\x05 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\fmeasuredDate\x12\x1f\n" +
+	"\bsentence\x18\x06 \x01(\tB\x03\xe0A\x03R\bsentenceB\f\n" +
+	"\n" +
+	"_weight_kgB\x0f\n" +
+	"\r_weight_sd_kgB\x0f\n" +
+	"\r_body_fat_pctB\x12\n" +
+	"\x10_body_fat_se_pct\"\x92\x04\n" +
+	"\aOutlook\x123\n" +
+	"\x04pace\x18\a \x01(\x0e2\x1a.steelyard.v1.ForecastPaceB\x03\xe0A\x03R\x04pace\x12.\n" +
 	"\x11pace_pct_per_week\x18\x01 \x01(\x01B\x03\xe0A\x03R\x0epacePctPerWeek\x12;\n" +
 	"\rearliest_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\fearliestDate\x127\n" +
 	"\vlatest_date\x18\x03 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\n" +
-	"latestDate\x12?\n" +
+	"latestDate\x127\n" +
+	"\vmedian_date\x18\b \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\n" +
+	"medianDate\x128\n" +
+	"\n" +
+	"target_now\x18\t \x01(\v2\x14.steelyard.v1.TargetB\x03\xe0A\x03R\ttargetNow\x12?\n" +
 	"\x0etarget_at_goal\x18\x04 \x01(\v2\x14.steelyard.v1.TargetB\x03\xe0A\x03R\ftargetAtGoal\x125\n" +
 	"\n" +
-	"floor_date\x18\x05 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\tfloorDate*\x90\x01\n" +
+	"floor_date\x18\x05 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\tfloorDate\x12.\n" +
+	"\x0elean_share_pct\x18\n" +
+	" \x01(\x01B\x03\xe0A\x03H\x00R\fleanSharePct\x88\x01\x01B\x11\n" +
+	"\x0f_lean_share_pct\"\xbf\x01\n" +
+	"\x16CompareDecisionRequest\x12\xa4\x01\n" +
+	"\x04name\x18\x01 \x01(\tB\x8f\x01\xe0A\x02\xfaA \n" +
+	"\x1esteelyard.example.com/Decision\xbaHfrd2b^trainees/[a-z0-9][a-z0-9-]{0,62}/plans/[a-z0-9][a-z0-9-]{0,62}/decisions/[a-z0-9][a-z0-9-]{0,62}$R\x04name\"\xc9\x01\n" +
+	"\x12GetTimelineRequest\x12}\n" +
+	"\x04name\x18\x01 \x01(\tBi\xe0A\x02\xfaA\x1c\n" +
+	"\x1asteelyard.example.com/Plan\xbaHDrB2@^trainees/[a-z0-9][a-z0-9-]{0,62}/plans/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x124\n" +
+	"\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\xd6\x02\n" +
+	"\bTimeline\x12\x17\n" +
+	"\x04plan\x18\x01 \x01(\tB\x03\xe0A\x03R\x04plan\x124\n" +
+	"\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\basOfDate\x12.\n" +
+	"\x05stage\x18\x03 \x01(\x0e2\x13.steelyard.v1.StageB\x03\xe0A\x03R\x05stage\x128\n" +
+	"\x06events\x18\x04 \x03(\v2\x1b.steelyard.v1.TimelineEventB\x03\xe0A\x03R\x06events\x128\n" +
+	"\asummary\x18\x05 \x01(\v2\x19.steelyard.v1.PlanSummaryB\x03\xe0A\x03R\asummary\x126\n" +
+	"\bcautions\x18\x06 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x1f\n" +
+	"\brevision\x18\a \x01(\tB\x03\xe0A\x03R\brevision\"\xe5\x01\n" +
+	"\rTimelineEvent\x12*\n" +
+	"\x04date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\x04date\x128\n" +
+	"\x04kind\x18\x02 \x01(\x0e2\x1f.steelyard.v1.TimelineEventKindB\x03\xe0A\x03R\x04kind\x12\x1a\n" +
+	"\x06is_due\x18\x03 \x01(\bB\x03\xe0A\x03R\x05isDue\x121\n" +
+	"\x06action\x18\x04 \x01(\x0e2\x14.steelyard.v1.ActionB\x03\xe0A\x03R\x06action\x12\x1f\n" +
+	"\bsentence\x18\x05 \x01(\tB\x03\xe0A\x03R\bsentence\"\xbe\x04\n" +
+	"\vPlanSummary\x12\x17\n" +
+	"\x04days\x18\x01 \x01(\x05B\x03\xe0A\x03R\x04days\x12+\n" +
+	"\x0fstart_weight_kg\x18\x02 \x01(\x01B\x03\xe0A\x03R\rstartWeightKg\x12'\n" +
+	"\rend_weight_kg\x18\x03 \x01(\x01B\x03\xe0A\x03R\vendWeightKg\x12\x1e\n" +
+	"\blost_pct\x18\x04 \x01(\x01B\x03\xe0A\x03R\alostPct\x12<\n" +
+	"\x16mean_rate_pct_per_week\x18\x05 \x01(\x01B\x03\xe0A\x03H\x00R\x12meanRatePctPerWeek\x88\x01\x01\x129\n" +
+	"\x16start_maintenance_kcal\x18\x06 \x01(\x01B\x03\xe0A\x03R\x14startMaintenanceKcal\x125\n" +
+	"\x14end_maintenance_kcal\x18\a \x01(\x01B\x03\xe0A\x03R\x12endMaintenanceKcal\x12\"\n" +
+	"\n" +
+	"break_days\x18\b \x01(\x05B\x03\xe0A\x03R\tbreakDays\x12\x1d\n" +
+	"\arefeeds\x18\t \x01(\x05B\x03\xe0A\x03R\arefeeds\x12>\n" +
+	"\x16strength_retention_pct\x18\n" +
+	" \x01(\x01B\x03\xe0A\x03H\x01R\x14strengthRetentionPct\x88\x01\x01\x127\n" +
+	"\aperiods\x18\v \x03(\v2\x18.steelyard.v1.PlanPeriodB\x03\xe0A\x03R\aperiodsB\x19\n" +
+	"\x17_mean_rate_pct_per_weekB\x19\n" +
+	"\x17_strength_retention_pct\"\xc5\x02\n" +
+	"\n" +
+	"PlanPeriod\x125\n" +
+	"\n" +
+	"start_date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\tstartDate\x121\n" +
+	"\bend_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\aendDate\x121\n" +
+	"\x06action\x18\x03 \x01(\x0e2\x14.steelyard.v1.ActionB\x03\xe0A\x03R\x06action\x121\n" +
+	"\x06target\x18\x04 \x01(\v2\x14.steelyard.v1.TargetB\x03\xe0A\x03R\x06target\x12\x1c\n" +
+	"\alost_kg\x18\x05 \x01(\x01B\x03\xe0A\x03R\x06lostKg\x123\n" +
+	"\x11rate_pct_per_week\x18\x06 \x01(\x01B\x03\xe0A\x03H\x00R\x0eratePctPerWeek\x88\x01\x01B\x14\n" +
+	"\x12_rate_pct_per_week*\x90\x01\n" +
 	"\tDueReason\x12\x1a\n" +
 	"\x16DUE_REASON_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11DUE_REASON_REVIEW\x10\x01\x12\x1e\n" +
 	"\x1aDUE_REASON_STOPPED_LOGGING\x10\x02\x12\x16\n" +
 	"\x12DUE_REASON_CAUTION\x10\x03\x12\x18\n" +
-	"\x14DUE_REASON_MILESTONE\x10\x042\xde\t\n" +
+	"\x14DUE_REASON_MILESTONE\x10\x04*|\n" +
+	"\fForecastPace\x12\x1d\n" +
+	"\x19FORECAST_PACE_UNSPECIFIED\x10\x00\x12\x18\n" +
+	"\x14FORECAST_PACE_GENTLE\x10\x01\x12\x1a\n" +
+	"\x16FORECAST_PACE_STANDARD\x10\x02\x12\x17\n" +
+	"\x13FORECAST_PACE_BRISK\x10\x03*\x99\x03\n" +
+	"\x11TimelineEventKind\x12#\n" +
+	"\x1fTIMELINE_EVENT_KIND_UNSPECIFIED\x10\x00\x12\"\n" +
+	"\x1eTIMELINE_EVENT_KIND_PLAN_START\x10\x01\x12 \n" +
+	"\x1cTIMELINE_EVENT_KIND_DECISION\x10\x02\x12 \n" +
+	"\x1cTIMELINE_EVENT_KIND_PICTURES\x10\x03\x12\x1e\n" +
+	"\x1aTIMELINE_EVENT_KIND_REVIEW\x10\x04\x12%\n" +
+	"!TIMELINE_EVENT_KIND_BASE_ACTIVITY\x10\x05\x12\x1e\n" +
+	"\x1aTIMELINE_EVENT_KIND_REFEED\x10\x06\x12(\n" +
+	"$TIMELINE_EVENT_KIND_WEIGH_IN_CADENCE\x10\a\x12!\n" +
+	"\x1dTIMELINE_EVENT_KIND_BREAK_END\x10\b\x12!\n" +
+	"\x1dTIMELINE_EVENT_KIND_WATCH_END\x10\t\x12 \n" +
+	"\x1cTIMELINE_EVENT_KIND_CHECK_IN\x10\n" +
+	"2\x85\f\n" +
 	"\fPhaseService\x12\x88\x01\n" +
 	"\n" +
 	"CreatePlan\x12\x1f.steelyard.v1.CreatePlanRequest\x1a\x12.steelyard.v1.Plan\"E\xdaA\x13parent,plan,plan_id\x98\xc2\x18\x05\x82\xd3\xe4\x93\x02%:\x04plan\"\x1d/v1/{parent=trainees/*}/plans\x12m\n" +
@@ -1118,7 +2050,9 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"UpdatePlan\x12\x1f.steelyard.v1.UpdatePlanRequest\x1a\x12.steelyard.v1.Plan\"G\xdaA\x10plan,update_mask\x98\xc2\x18\x05\x82\xd3\xe4\x93\x02*:\x04plan2\"/v1/{plan.name=trainees/*/plans/*}\x12\x85\x01\n" +
 	"\tRecommend\x12\x1e.steelyard.v1.RecommendRequest\x1a\x1c.steelyard.v1.Recommendation\":\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02)\x12'/v1/{name=trainees/*/plans/*}:recommend\x12\xa0\x01\n" +
 	"\x0eCreateDecision\x12#.steelyard.v1.CreateDecisionRequest\x1a\x16.steelyard.v1.Decision\"Q\xdaA\x0fparent,decision\x98\xc2\x18\x05\x82\xd3\xe4\x93\x025:\bdecision\")/v1/{parent=trainees/*/plans/*}/decisions\x12\x98\x01\n" +
-	"\rListDecisions\x12\".steelyard.v1.ListDecisionsRequest\x1a#.steelyard.v1.ListDecisionsResponse\">\xdaA\x06parent\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02+\x12)/v1/{parent=trainees/*/plans/*}/decisions\x12w\n" +
+	"\rListDecisions\x12\".steelyard.v1.ListDecisionsRequest\x1a#.steelyard.v1.ListDecisionsResponse\">\xdaA\x06parent\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02+\x12)/v1/{parent=trainees/*/plans/*}/decisions\x12\x9f\x01\n" +
+	"\x0fCompareDecision\x12$.steelyard.v1.CompareDecisionRequest\x1a .steelyard.v1.DecisionComparison\"D\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x023\x121/v1/{name=trainees/*/plans/*/decisions/*}:compare\x12\x82\x01\n" +
+	"\vGetTimeline\x12 .steelyard.v1.GetTimelineRequest\x1a\x16.steelyard.v1.Timeline\"9\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02(\x12&/v1/{name=trainees/*/plans/*}:timeline\x12w\n" +
 	"\x0eListDueReviews\x12#.steelyard.v1.ListDueReviewsRequest\x1a$.steelyard.v1.ListDueReviewsResponse\"\x1a\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/dueReviews\x12\x84\x01\n" +
 	"\bForecast\x12\x1d.steelyard.v1.ForecastRequest\x1a\x1e.steelyard.v1.ForecastResponse\"9\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02(\x12&/v1/{name=trainees/*/plans/*}:forecastB4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
 
@@ -1134,75 +2068,115 @@ func file_steelyard_v1_phase_service_proto_rawDescGZIP() []byte {
 	return file_steelyard_v1_phase_service_proto_rawDescData
 }
 
-var file_steelyard_v1_phase_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_steelyard_v1_phase_service_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_steelyard_v1_phase_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_steelyard_v1_phase_service_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_steelyard_v1_phase_service_proto_goTypes = []any{
 	(DueReason)(0),                 // 0: steelyard.v1.DueReason
-	(*CreatePlanRequest)(nil),      // 1: steelyard.v1.CreatePlanRequest
-	(*GetPlanRequest)(nil),         // 2: steelyard.v1.GetPlanRequest
-	(*ListPlansRequest)(nil),       // 3: steelyard.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),      // 4: steelyard.v1.ListPlansResponse
-	(*UpdatePlanRequest)(nil),      // 5: steelyard.v1.UpdatePlanRequest
-	(*RecommendRequest)(nil),       // 6: steelyard.v1.RecommendRequest
-	(*CreateDecisionRequest)(nil),  // 7: steelyard.v1.CreateDecisionRequest
-	(*ListDecisionsRequest)(nil),   // 8: steelyard.v1.ListDecisionsRequest
-	(*ListDecisionsResponse)(nil),  // 9: steelyard.v1.ListDecisionsResponse
-	(*ListDueReviewsRequest)(nil),  // 10: steelyard.v1.ListDueReviewsRequest
-	(*ListDueReviewsResponse)(nil), // 11: steelyard.v1.ListDueReviewsResponse
-	(*DueReview)(nil),              // 12: steelyard.v1.DueReview
-	(*ForecastRequest)(nil),        // 13: steelyard.v1.ForecastRequest
-	(*ForecastResponse)(nil),       // 14: steelyard.v1.ForecastResponse
-	(*Outlook)(nil),                // 15: steelyard.v1.Outlook
-	(*Plan)(nil),                   // 16: steelyard.v1.Plan
-	(*fieldmaskpb.FieldMask)(nil),  // 17: google.protobuf.FieldMask
-	(*date.Date)(nil),              // 18: google.type.Date
-	(*Decision)(nil),               // 19: steelyard.v1.Decision
-	(*Caution)(nil),                // 20: steelyard.v1.Caution
-	(*Target)(nil),                 // 21: steelyard.v1.Target
-	(*Recommendation)(nil),         // 22: steelyard.v1.Recommendation
+	(ForecastPace)(0),              // 1: steelyard.v1.ForecastPace
+	(TimelineEventKind)(0),         // 2: steelyard.v1.TimelineEventKind
+	(*CreatePlanRequest)(nil),      // 3: steelyard.v1.CreatePlanRequest
+	(*GetPlanRequest)(nil),         // 4: steelyard.v1.GetPlanRequest
+	(*ListPlansRequest)(nil),       // 5: steelyard.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),      // 6: steelyard.v1.ListPlansResponse
+	(*UpdatePlanRequest)(nil),      // 7: steelyard.v1.UpdatePlanRequest
+	(*RecommendRequest)(nil),       // 8: steelyard.v1.RecommendRequest
+	(*CreateDecisionRequest)(nil),  // 9: steelyard.v1.CreateDecisionRequest
+	(*ListDecisionsRequest)(nil),   // 10: steelyard.v1.ListDecisionsRequest
+	(*ListDecisionsResponse)(nil),  // 11: steelyard.v1.ListDecisionsResponse
+	(*ListDueReviewsRequest)(nil),  // 12: steelyard.v1.ListDueReviewsRequest
+	(*ListDueReviewsResponse)(nil), // 13: steelyard.v1.ListDueReviewsResponse
+	(*DueReview)(nil),              // 14: steelyard.v1.DueReview
+	(*ForecastRequest)(nil),        // 15: steelyard.v1.ForecastRequest
+	(*ForecastResponse)(nil),       // 16: steelyard.v1.ForecastResponse
+	(*GoalEstimate)(nil),           // 17: steelyard.v1.GoalEstimate
+	(*Outlook)(nil),                // 18: steelyard.v1.Outlook
+	(*CompareDecisionRequest)(nil), // 19: steelyard.v1.CompareDecisionRequest
+	(*GetTimelineRequest)(nil),     // 20: steelyard.v1.GetTimelineRequest
+	(*Timeline)(nil),               // 21: steelyard.v1.Timeline
+	(*TimelineEvent)(nil),          // 22: steelyard.v1.TimelineEvent
+	(*PlanSummary)(nil),            // 23: steelyard.v1.PlanSummary
+	(*PlanPeriod)(nil),             // 24: steelyard.v1.PlanPeriod
+	(*Plan)(nil),                   // 25: steelyard.v1.Plan
+	(*fieldmaskpb.FieldMask)(nil),  // 26: google.protobuf.FieldMask
+	(*date.Date)(nil),              // 27: google.type.Date
+	(*Decision)(nil),               // 28: steelyard.v1.Decision
+	(*Caution)(nil),                // 29: steelyard.v1.Caution
+	(*Finding)(nil),                // 30: steelyard.v1.Finding
+	(*Target)(nil),                 // 31: steelyard.v1.Target
+	(Stage)(0),                     // 32: steelyard.v1.Stage
+	(Action)(0),                    // 33: steelyard.v1.Action
+	(*Recommendation)(nil),         // 34: steelyard.v1.Recommendation
+	(*DecisionComparison)(nil),     // 35: steelyard.v1.DecisionComparison
 }
 var file_steelyard_v1_phase_service_proto_depIdxs = []int32{
-	16, // 0: steelyard.v1.CreatePlanRequest.plan:type_name -> steelyard.v1.Plan
-	16, // 1: steelyard.v1.ListPlansResponse.plans:type_name -> steelyard.v1.Plan
-	16, // 2: steelyard.v1.UpdatePlanRequest.plan:type_name -> steelyard.v1.Plan
-	17, // 3: steelyard.v1.UpdatePlanRequest.update_mask:type_name -> google.protobuf.FieldMask
-	18, // 4: steelyard.v1.RecommendRequest.as_of_date:type_name -> google.type.Date
-	19, // 5: steelyard.v1.CreateDecisionRequest.decision:type_name -> steelyard.v1.Decision
-	19, // 6: steelyard.v1.ListDecisionsResponse.decisions:type_name -> steelyard.v1.Decision
-	18, // 7: steelyard.v1.ListDueReviewsRequest.as_of_date:type_name -> google.type.Date
-	12, // 8: steelyard.v1.ListDueReviewsResponse.due_reviews:type_name -> steelyard.v1.DueReview
-	0,  // 9: steelyard.v1.DueReview.reason:type_name -> steelyard.v1.DueReason
-	18, // 10: steelyard.v1.DueReview.due_date:type_name -> google.type.Date
-	18, // 11: steelyard.v1.ForecastRequest.as_of_date:type_name -> google.type.Date
-	15, // 12: steelyard.v1.ForecastResponse.outlooks:type_name -> steelyard.v1.Outlook
-	20, // 13: steelyard.v1.ForecastResponse.cautions:type_name -> steelyard.v1.Caution
-	18, // 14: steelyard.v1.Outlook.earliest_date:type_name -> google.type.Date
-	18, // 15: steelyard.v1.Outlook.latest_date:type_name -> google.type.Date
-	21, // 16: steelyard.v1.Outlook.target_at_goal:type_name -> steelyard.v1.Target
-	18, // 17: steelyard.v1.Outlook.floor_date:type_name -> google.type.Date
-	1,  // 18: steelyard.v1.PhaseService.CreatePlan:input_type -> steelyard.v1.CreatePlanRequest
-	2,  // 19: steelyard.v1.PhaseService.GetPlan:input_type -> steelyard.v1.GetPlanRequest
-	3,  // 20: steelyard.v1.PhaseService.ListPlans:input_type -> steelyard.v1.ListPlansRequest
-	5,  // 21: steelyard.v1.PhaseService.UpdatePlan:input_type -> steelyard.v1.UpdatePlanRequest
-	6,  // 22: steelyard.v1.PhaseService.Recommend:input_type -> steelyard.v1.RecommendRequest
-	7,  // 23: steelyard.v1.PhaseService.CreateDecision:input_type -> steelyard.v1.CreateDecisionRequest
-	8,  // 24: steelyard.v1.PhaseService.ListDecisions:input_type -> steelyard.v1.ListDecisionsRequest
-	10, // 25: steelyard.v1.PhaseService.ListDueReviews:input_type -> steelyard.v1.ListDueReviewsRequest
-	13, // 26: steelyard.v1.PhaseService.Forecast:input_type -> steelyard.v1.ForecastRequest
-	16, // 27: steelyard.v1.PhaseService.CreatePlan:output_type -> steelyard.v1.Plan
-	16, // 28: steelyard.v1.PhaseService.GetPlan:output_type -> steelyard.v1.Plan
-	4,  // 29: steelyard.v1.PhaseService.ListPlans:output_type -> steelyard.v1.ListPlansResponse
-	16, // 30: steelyard.v1.PhaseService.UpdatePlan:output_type -> steelyard.v1.Plan
-	22, // 31: steelyard.v1.PhaseService.Recommend:output_type -> steelyard.v1.Recommendation
-	19, // 32: steelyard.v1.PhaseService.CreateDecision:output_type -> steelyard.v1.Decision
-	9,  // 33: steelyard.v1.PhaseService.ListDecisions:output_type -> steelyard.v1.ListDecisionsResponse
-	11, // 34: steelyard.v1.PhaseService.ListDueReviews:output_type -> steelyard.v1.ListDueReviewsResponse
-	14, // 35: steelyard.v1.PhaseService.Forecast:output_type -> steelyard.v1.ForecastResponse
-	27, // [27:36] is the sub-list for method output_type
-	18, // [18:27] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	25, // 0: steelyard.v1.CreatePlanRequest.plan:type_name -> steelyard.v1.Plan
+	25, // 1: steelyard.v1.ListPlansResponse.plans:type_name -> steelyard.v1.Plan
+	25, // 2: steelyard.v1.UpdatePlanRequest.plan:type_name -> steelyard.v1.Plan
+	26, // 3: steelyard.v1.UpdatePlanRequest.update_mask:type_name -> google.protobuf.FieldMask
+	27, // 4: steelyard.v1.RecommendRequest.as_of_date:type_name -> google.type.Date
+	28, // 5: steelyard.v1.CreateDecisionRequest.decision:type_name -> steelyard.v1.Decision
+	28, // 6: steelyard.v1.ListDecisionsResponse.decisions:type_name -> steelyard.v1.Decision
+	27, // 7: steelyard.v1.ListDueReviewsRequest.as_of_date:type_name -> google.type.Date
+	0,  // 8: steelyard.v1.ListDueReviewsRequest.reasons:type_name -> steelyard.v1.DueReason
+	14, // 9: steelyard.v1.ListDueReviewsResponse.due_reviews:type_name -> steelyard.v1.DueReview
+	29, // 10: steelyard.v1.ListDueReviewsResponse.cautions:type_name -> steelyard.v1.Caution
+	0,  // 11: steelyard.v1.DueReview.reason:type_name -> steelyard.v1.DueReason
+	27, // 12: steelyard.v1.DueReview.due_date:type_name -> google.type.Date
+	27, // 13: steelyard.v1.ForecastRequest.as_of_date:type_name -> google.type.Date
+	18, // 14: steelyard.v1.ForecastResponse.outlooks:type_name -> steelyard.v1.Outlook
+	17, // 15: steelyard.v1.ForecastResponse.goal:type_name -> steelyard.v1.GoalEstimate
+	30, // 16: steelyard.v1.ForecastResponse.findings:type_name -> steelyard.v1.Finding
+	29, // 17: steelyard.v1.ForecastResponse.cautions:type_name -> steelyard.v1.Caution
+	27, // 18: steelyard.v1.ForecastResponse.as_of_date:type_name -> google.type.Date
+	27, // 19: steelyard.v1.GoalEstimate.measured_date:type_name -> google.type.Date
+	1,  // 20: steelyard.v1.Outlook.pace:type_name -> steelyard.v1.ForecastPace
+	27, // 21: steelyard.v1.Outlook.earliest_date:type_name -> google.type.Date
+	27, // 22: steelyard.v1.Outlook.latest_date:type_name -> google.type.Date
+	27, // 23: steelyard.v1.Outlook.median_date:type_name -> google.type.Date
+	31, // 24: steelyard.v1.Outlook.target_now:type_name -> steelyard.v1.Target
+	31, // 25: steelyard.v1.Outlook.target_at_goal:type_name -> steelyard.v1.Target
+	27, // 26: steelyard.v1.Outlook.floor_date:type_name -> google.type.Date
+	27, // 27: steelyard.v1.GetTimelineRequest.as_of_date:type_name -> google.type.Date
+	27, // 28: steelyard.v1.Timeline.as_of_date:type_name -> google.type.Date
+	32, // 29: steelyard.v1.Timeline.stage:type_name -> steelyard.v1.Stage
+	22, // 30: steelyard.v1.Timeline.events:type_name -> steelyard.v1.TimelineEvent
+	23, // 31: steelyard.v1.Timeline.summary:type_name -> steelyard.v1.PlanSummary
+	29, // 32: steelyard.v1.Timeline.cautions:type_name -> steelyard.v1.Caution
+	27, // 33: steelyard.v1.TimelineEvent.date:type_name -> google.type.Date
+	2,  // 34: steelyard.v1.TimelineEvent.kind:type_name -> steelyard.v1.TimelineEventKind
+	33, // 35: steelyard.v1.TimelineEvent.action:type_name -> steelyard.v1.Action
+	24, // 36: steelyard.v1.PlanSummary.periods:type_name -> steelyard.v1.PlanPeriod
+	27, // 37: steelyard.v1.PlanPeriod.start_date:type_name -> google.type.Date
+	27, // 38: steelyard.v1.PlanPeriod.end_date:type_name -> google.type.Date
+	33, // 39: steelyard.v1.PlanPeriod.action:type_name -> steelyard.v1.Action
+	31, // 40: steelyard.v1.PlanPeriod.target:type_name -> steelyard.v1.Target
+	3,  // 41: steelyard.v1.PhaseService.CreatePlan:input_type -> steelyard.v1.CreatePlanRequest
+	4,  // 42: steelyard.v1.PhaseService.GetPlan:input_type -> steelyard.v1.GetPlanRequest
+	5,  // 43: steelyard.v1.PhaseService.ListPlans:input_type -> steelyard.v1.ListPlansRequest
+	7,  // 44: steelyard.v1.PhaseService.UpdatePlan:input_type -> steelyard.v1.UpdatePlanRequest
+	8,  // 45: steelyard.v1.PhaseService.Recommend:input_type -> steelyard.v1.RecommendRequest
+	9,  // 46: steelyard.v1.PhaseService.CreateDecision:input_type -> steelyard.v1.CreateDecisionRequest
+	10, // 47: steelyard.v1.PhaseService.ListDecisions:input_type -> steelyard.v1.ListDecisionsRequest
+	19, // 48: steelyard.v1.PhaseService.CompareDecision:input_type -> steelyard.v1.CompareDecisionRequest
+	20, // 49: steelyard.v1.PhaseService.GetTimeline:input_type -> steelyard.v1.GetTimelineRequest
+	12, // 50: steelyard.v1.PhaseService.ListDueReviews:input_type -> steelyard.v1.ListDueReviewsRequest
+	15, // 51: steelyard.v1.PhaseService.Forecast:input_type -> steelyard.v1.ForecastRequest
+	25, // 52: steelyard.v1.PhaseService.CreatePlan:output_type -> steelyard.v1.Plan
+	25, // 53: steelyard.v1.PhaseService.GetPlan:output_type -> steelyard.v1.Plan
+	6,  // 54: steelyard.v1.PhaseService.ListPlans:output_type -> steelyard.v1.ListPlansResponse
+	25, // 55: steelyard.v1.PhaseService.UpdatePlan:output_type -> steelyard.v1.Plan
+	34, // 56: steelyard.v1.PhaseService.Recommend:output_type -> steelyard.v1.Recommendation
+	28, // 57: steelyard.v1.PhaseService.CreateDecision:output_type -> steelyard.v1.Decision
+	11, // 58: steelyard.v1.PhaseService.ListDecisions:output_type -> steelyard.v1.ListDecisionsResponse
+	35, // 59: steelyard.v1.PhaseService.CompareDecision:output_type -> steelyard.v1.DecisionComparison
+	21, // 60: steelyard.v1.PhaseService.GetTimeline:output_type -> steelyard.v1.Timeline
+	13, // 61: steelyard.v1.PhaseService.ListDueReviews:output_type -> steelyard.v1.ListDueReviewsResponse
+	16, // 62: steelyard.v1.PhaseService.Forecast:output_type -> steelyard.v1.ForecastResponse
+	52, // [52:63] is the sub-list for method output_type
+	41, // [41:52] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_steelyard_v1_phase_service_proto_init() }
@@ -1213,13 +2187,17 @@ func file_steelyard_v1_phase_service_proto_init() {
 	file_steelyard_v1_access_proto_init()
 	file_steelyard_v1_plan_proto_init()
 	file_steelyard_v1_recommendation_proto_init()
+	file_steelyard_v1_phase_service_proto_msgTypes[14].OneofWrappers = []any{}
+	file_steelyard_v1_phase_service_proto_msgTypes[15].OneofWrappers = []any{}
+	file_steelyard_v1_phase_service_proto_msgTypes[20].OneofWrappers = []any{}
+	file_steelyard_v1_phase_service_proto_msgTypes[21].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_steelyard_v1_phase_service_proto_rawDesc), len(file_steelyard_v1_phase_service_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   15,
+			NumEnums:      3,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,15 +19,17 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PhaseService_CreatePlan_FullMethodName     = "/steelyard.v1.PhaseService/CreatePlan"
-	PhaseService_GetPlan_FullMethodName        = "/steelyard.v1.PhaseService/GetPlan"
-	PhaseService_ListPlans_FullMethodName      = "/steelyard.v1.PhaseService/ListPlans"
-	PhaseService_UpdatePlan_FullMethodName     = "/steelyard.v1.PhaseService/UpdatePlan"
-	PhaseService_Recommend_FullMethodName      = "/steelyard.v1.PhaseService/Recommend"
-	PhaseService_CreateDecision_FullMethodName = "/steelyard.v1.PhaseService/CreateDecision"
-	PhaseService_ListDecisions_FullMethodName  = "/steelyard.v1.PhaseService/ListDecisions"
-	PhaseService_ListDueReviews_FullMethodName = "/steelyard.v1.PhaseService/ListDueReviews"
-	PhaseService_Forecast_FullMethodName       = "/steelyard.v1.PhaseService/Forecast"
+	PhaseService_CreatePlan_FullMethodName      = "/steelyard.v1.PhaseService/CreatePlan"
+	PhaseService_GetPlan_FullMethodName         = "/steelyard.v1.PhaseService/GetPlan"
+	PhaseService_ListPlans_FullMethodName       = "/steelyard.v1.PhaseService/ListPlans"
+	PhaseService_UpdatePlan_FullMethodName      = "/steelyard.v1.PhaseService/UpdatePlan"
+	PhaseService_Recommend_FullMethodName       = "/steelyard.v1.PhaseService/Recommend"
+	PhaseService_CreateDecision_FullMethodName  = "/steelyard.v1.PhaseService/CreateDecision"
+	PhaseService_ListDecisions_FullMethodName   = "/steelyard.v1.PhaseService/ListDecisions"
+	PhaseService_CompareDecision_FullMethodName = "/steelyard.v1.PhaseService/CompareDecision"
+	PhaseService_GetTimeline_FullMethodName     = "/steelyard.v1.PhaseService/GetTimeline"
+	PhaseService_ListDueReviews_FullMethodName  = "/steelyard.v1.PhaseService/ListDueReviews"
+	PhaseService_Forecast_FullMethodName        = "/steelyard.v1.PhaseService/Forecast"
 )
 
 // PhaseServiceClient is the client API for PhaseService service.
@@ -51,11 +53,19 @@ type PhaseServiceClient interface {
 	CreateDecision(ctx context.Context, in *CreateDecisionRequest, opts ...grpc.CallOption) (*Decision, error)
 	// Lists the decisions of a plan in order of recording.
 	ListDecisions(ctx context.Context, in *ListDecisionsRequest, opts ...grpc.CallOption) (*ListDecisionsResponse, error)
-	// Lists the tenant's trainees who are due a talk on a day. Not there yet:
-	// answers UNIMPLEMENTED.
+	// Computes a past recommendation again, from the log as it now stands, and
+	// compares it with what was given. FAILED_PRECONDITION when the decision
+	// answered none.
+	CompareDecision(ctx context.Context, in *CompareDecisionRequest, opts ...grpc.CallOption) (*DecisionComparison, error)
+	// Tells a plan's story: what happened, what is due next and when, and what the
+	// plan has given so far. Closed plans too.
+	GetTimeline(ctx context.Context, in *GetTimelineRequest, opts ...grpc.CallOption) (*Timeline, error)
+	// Lists the tenant's trainees with an open plan who are due a talk on a day: a
+	// review, silence in the log, a caution, a milestone. In order of the day since
+	// when, then trainee. A trainee may be there for several reasons.
 	ListDueReviews(ctx context.Context, in *ListDueReviewsRequest, opts ...grpc.CallOption) (*ListDueReviewsResponse, error)
-	// Estimates how long the plan will take at several paces. Not there yet:
-	// answers UNIMPLEMENTED.
+	// Estimates how long the plan will take at a gentle, the plan's and a brisk
+	// pace, with ranges. A range at what was logged, not a promise.
 	Forecast(ctx context.Context, in *ForecastRequest, opts ...grpc.CallOption) (*ForecastResponse, error)
 }
 
@@ -137,6 +147,26 @@ func (c *phaseServiceClient) ListDecisions(ctx context.Context, in *ListDecision
 	return out, nil
 }
 
+func (c *phaseServiceClient) CompareDecision(ctx context.Context, in *CompareDecisionRequest, opts ...grpc.CallOption) (*DecisionComparison, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DecisionComparison)
+	err := c.cc.Invoke(ctx, PhaseService_CompareDecision_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *phaseServiceClient) GetTimeline(ctx context.Context, in *GetTimelineRequest, opts ...grpc.CallOption) (*Timeline, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Timeline)
+	err := c.cc.Invoke(ctx, PhaseService_GetTimeline_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *phaseServiceClient) ListDueReviews(ctx context.Context, in *ListDueReviewsRequest, opts ...grpc.CallOption) (*ListDueReviewsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListDueReviewsResponse)
@@ -178,11 +208,19 @@ type PhaseServiceServer interface {
 	CreateDecision(context.Context, *CreateDecisionRequest) (*Decision, error)
 	// Lists the decisions of a plan in order of recording.
 	ListDecisions(context.Context, *ListDecisionsRequest) (*ListDecisionsResponse, error)
-	// Lists the tenant's trainees who are due a talk on a day. Not there yet:
-	// answers UNIMPLEMENTED.
+	// Computes a past recommendation again, from the log as it now stands, and
+	// compares it with what was given. FAILED_PRECONDITION when the decision
+	// answered none.
+	CompareDecision(context.Context, *CompareDecisionRequest) (*DecisionComparison, error)
+	// Tells a plan's story: what happened, what is due next and when, and what the
+	// plan has given so far. Closed plans too.
+	GetTimeline(context.Context, *GetTimelineRequest) (*Timeline, error)
+	// Lists the tenant's trainees with an open plan who are due a talk on a day: a
+	// review, silence in the log, a caution, a milestone. In order of the day since
+	// when, then trainee. A trainee may be there for several reasons.
 	ListDueReviews(context.Context, *ListDueReviewsRequest) (*ListDueReviewsResponse, error)
-	// Estimates how long the plan will take at several paces. Not there yet:
-	// answers UNIMPLEMENTED.
+	// Estimates how long the plan will take at a gentle, the plan's and a brisk
+	// pace, with ranges. A range at what was logged, not a promise.
 	Forecast(context.Context, *ForecastRequest) (*ForecastResponse, error)
 	mustEmbedUnimplementedPhaseServiceServer()
 }
@@ -214,6 +252,12 @@ func (UnimplementedPhaseServiceServer) CreateDecision(context.Context, *CreateDe
 }
 func (UnimplementedPhaseServiceServer) ListDecisions(context.Context, *ListDecisionsRequest) (*ListDecisionsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListDecisions not implemented")
+}
+func (UnimplementedPhaseServiceServer) CompareDecision(context.Context, *CompareDecisionRequest) (*DecisionComparison, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareDecision not implemented")
+}
+func (UnimplementedPhaseServiceServer) GetTimeline(context.Context, *GetTimelineRequest) (*Timeline, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetTimeline not implemented")
 }
 func (UnimplementedPhaseServiceServer) ListDueReviews(context.Context, *ListDueReviewsRequest) (*ListDueReviewsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListDueReviews not implemented")
@@ -368,6 +412,42 @@ func _PhaseService_ListDecisions_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PhaseService_CompareDecision_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareDecisionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PhaseServiceServer).CompareDecision(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PhaseService_CompareDecision_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PhaseServiceServer).CompareDecision(ctx, req.(*CompareDecisionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PhaseService_GetTimeline_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetTimelineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PhaseServiceServer).GetTimeline(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PhaseService_GetTimeline_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PhaseServiceServer).GetTimeline(ctx, req.(*GetTimelineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PhaseService_ListDueReviews_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListDueReviewsRequest)
 	if err := dec(in); err != nil {
@@ -438,6 +518,14 @@ var PhaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListDecisions",
 			Handler:    _PhaseService_ListDecisions_Handler,
+		},
+		{
+			MethodName: "CompareDecision",
+			Handler:    _PhaseService_CompareDecision_Handler,
+		},
+		{
+			MethodName: "GetTimeline",
+			Handler:    _PhaseService_GetTimeline_Handler,
 		},
 		{
 			MethodName: "ListDueReviews",

@@ -91,7 +91,9 @@ type Plan struct {
 	State PlanState `protobuf:"varint,3,opt,name=state,proto3,enum=steelyard.v1.PlanState" json:"state,omitempty"`
 	// Body weight to reach, in kg, 30 to 300.
 	GoalWeightKg *float64 `protobuf:"fixed64,4,opt,name=goal_weight_kg,json=goalWeightKg,proto3,oneof" json:"goal_weight_kg,omitempty"`
-	// Body fat to reach, in %, 4 to 50. It is kept; no recommendation judges it yet.
+	// Body fat to reach, in %, 4 to 50. It is judged by the
+	// latest body-fat reading or tape measurements, with the method's error. With a
+	// goal weight too, the one that is reached later counts.
 	GoalBodyFatPct *float64 `protobuf:"fixed64,5,opt,name=goal_body_fat_pct,json=goalBodyFatPct,proto3,oneof" json:"goal_body_fat_pct,omitempty"`
 	// How reviews are judged. The posterior when absent.
 	Method ReviewMethod `protobuf:"varint,6,opt,name=method,proto3,enum=steelyard.v1.ReviewMethod" json:"method,omitempty"`
@@ -109,12 +111,19 @@ type Plan struct {
 	// Whether prescribed activity may be changed. True when absent.
 	AllowActivityLever *bool `protobuf:"varint,12,opt,name=allow_activity_lever,json=allowActivityLever,proto3,oneof" json:"allow_activity_lever,omitempty"`
 	// Walking to come about day 17 of the cut, in kcal/d, 0 to 400. 125 when absent.
-	// The opening cut leaves room for it; no recommendation asks for it yet.
+	// The opening cut leaves room for it. 0: none is asked for.
 	BaseActivityKcal *float64 `protobuf:"fixed64,13,opt,name=base_activity_kcal,json=baseActivityKcal,proto3,oneof" json:"base_activity_kcal,omitempty"`
 	// Prescribed activity never exceeds this, in kcal/d, 0 to 1000. 400 when absent.
 	ActivityCapKcal *float64 `protobuf:"fixed64,14,opt,name=activity_cap_kcal,json=activityCapKcal,proto3,oneof" json:"activity_cap_kcal,omitempty"`
 	// Raises the built-in intake floor, in kcal/d, 800 to 5000. Never lowers it.
 	IntakeFloorKcal *float64 `protobuf:"fixed64,15,opt,name=intake_floor_kcal,json=intakeFloorKcal,proto3,oneof" json:"intake_floor_kcal,omitempty"`
+	// Whether refeeds may be proposed. True when absent.
+	AllowRefeeds *bool `protobuf:"varint,20,opt,name=allow_refeeds,json=allowRefeeds,proto3,oneof" json:"allow_refeeds,omitempty"`
+	// What Saturday and Sunday each get over the target, in kcal/d, 0 to 1000; the
+	// other five days get 2/5 of it less, so that the week stays the same. The
+	// weekdays keep to the intake floor: where there is no room the extra shrinks.
+	// 0 when absent.
+	WeekendExtraKcal *float64 `protobuf:"fixed64,21,opt,name=weekend_extra_kcal,json=weekendExtraKcal,proto3,oneof" json:"weekend_extra_kcal,omitempty"`
 	// The prescription in force today, from the last decision; absent before the first.
 	CurrentTarget *Target `protobuf:"bytes,16,opt,name=current_target,json=currentTarget,proto3" json:"current_target,omitempty"`
 	// When the plan was created.
@@ -258,6 +267,20 @@ func (x *Plan) GetActivityCapKcal() float64 {
 func (x *Plan) GetIntakeFloorKcal() float64 {
 	if x != nil && x.IntakeFloorKcal != nil {
 		return *x.IntakeFloorKcal
+	}
+	return 0
+}
+
+func (x *Plan) GetAllowRefeeds() bool {
+	if x != nil && x.AllowRefeeds != nil {
+		return *x.AllowRefeeds
+	}
+	return false
+}
+
+func (x *Plan) GetWeekendExtraKcal() float64 {
+	if x != nil && x.WeekendExtraKcal != nil {
+		return *x.WeekendExtraKcal
 	}
 	return 0
 }
@@ -420,11 +443,149 @@ func (x *Decision) GetRevision() string {
 	return ""
 }
 
+// A past recommendation as it was given, and as it would be given now that the
+// log stands as it does.
+type DecisionComparison struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The decision that answered it.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// As it was given; its `revision` is the state it was computed from.
+	Given *Recommendation `protobuf:"bytes,2,opt,name=given,proto3" json:"given,omitempty"`
+	// As it comes out today for the same day, with the decisions before this one.
+	Now *Recommendation `protobuf:"bytes,3,opt,name=now,proto3" json:"now,omitempty"`
+	// What differs, most important first; empty when nothing that matters does.
+	Changes       []*RecommendationChange `protobuf:"bytes,4,rep,name=changes,proto3" json:"changes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DecisionComparison) Reset() {
+	*x = DecisionComparison{}
+	mi := &file_steelyard_v1_plan_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DecisionComparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DecisionComparison) ProtoMessage() {}
+
+func (x *DecisionComparison) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_plan_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DecisionComparison.ProtoReflect.Descriptor instead.
+func (*DecisionComparison) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_plan_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *DecisionComparison) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DecisionComparison) GetGiven() *Recommendation {
+	if x != nil {
+		return x.Given
+	}
+	return nil
+}
+
+func (x *DecisionComparison) GetNow() *Recommendation {
+	if x != nil {
+		return x.Now
+	}
+	return nil
+}
+
+func (x *DecisionComparison) GetChanges() []*RecommendationChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+// One thing in which two recommendations differ.
+type RecommendationChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The field, for example `action` or `proposed_target.intake_kcal`.
+	Field string `protobuf:"bytes,1,opt,name=field,proto3" json:"field,omitempty"`
+	// Its value as given; empty when it was absent.
+	Given string `protobuf:"bytes,2,opt,name=given,proto3" json:"given,omitempty"`
+	// Its value now; empty when it is absent.
+	Now           string `protobuf:"bytes,3,opt,name=now,proto3" json:"now,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecommendationChange) Reset() {
+	*x = RecommendationChange{}
+	mi := &file_steelyard_v1_plan_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecommendationChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecommendationChange) ProtoMessage() {}
+
+func (x *RecommendationChange) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_plan_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecommendationChange.ProtoReflect.Descriptor instead.
+func (*RecommendationChange) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_plan_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *RecommendationChange) GetField() string {
+	if x != nil {
+		return x.Field
+	}
+	return ""
+}
+
+func (x *RecommendationChange) GetGiven() string {
+	if x != nil {
+		return x.Given
+	}
+	return ""
+}
+
+func (x *RecommendationChange) GetNow() string {
+	if x != nil {
+		return x.Now
+	}
+	return ""
+}
+
 var File_steelyard_v1_plan_proto protoreflect.FileDescriptor
 
 const file_steelyard_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x17steelyard/v1/plan.proto\x12\fsteelyard.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16google/type/date.proto\x1a!steelyard/v1/recommendation.proto\"\x97\f\n" +
+	"\x17steelyard/v1/plan.proto\x12\fsteelyard.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16google/type/date.proto\x1a!steelyard/v1/recommendation.proto\"\xc0\r\n" +
 	"\x04Plan\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x125\n" +
 	"\n" +
@@ -442,7 +603,10 @@ const file_steelyard_v1_plan_proto_rawDesc = "" +
 	"\x14allow_activity_lever\x18\f \x01(\bB\x03\xe0A\x01H\x06R\x12allowActivityLever\x88\x01\x01\x12O\n" +
 	"\x12base_activity_kcal\x18\r \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\aR\x10baseActivityKcal\x88\x01\x01\x12M\n" +
 	"\x11activity_cap_kcal\x18\x0e \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00\x00\x00H\bR\x0factivityCapKcal\x88\x01\x01\x12M\n" +
-	"\x11intake_floor_kcal\x18\x0f \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x89@H\tR\x0fintakeFloorKcal\x88\x01\x01\x12@\n" +
+	"\x11intake_floor_kcal\x18\x0f \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x89@H\tR\x0fintakeFloorKcal\x88\x01\x01\x12-\n" +
+	"\rallow_refeeds\x18\x14 \x01(\bB\x03\xe0A\x01H\n" +
+	"R\fallowRefeeds\x88\x01\x01\x12O\n" +
+	"\x12weekend_extra_kcal\x18\x15 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00\x00\x00H\vR\x10weekendExtraKcal\x88\x01\x01\x12@\n" +
 	"\x0ecurrent_target\x18\x10 \x01(\v2\x14.steelyard.v1.TargetB\x03\xe0A\x03R\rcurrentTarget\x12@\n" +
 	"\vcreate_time\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12@\n" +
@@ -459,7 +623,9 @@ const file_steelyard_v1_plan_proto_rawDesc = "" +
 	"\x15_allow_activity_leverB\x15\n" +
 	"\x13_base_activity_kcalB\x14\n" +
 	"\x12_activity_cap_kcalB\x14\n" +
-	"\x12_intake_floor_kcal\"\xe8\x04\n" +
+	"\x12_intake_floor_kcalB\x10\n" +
+	"\x0e_allow_refeedsB\x15\n" +
+	"\x13_weekend_extra_kcal\"\xe8\x04\n" +
 	"\bDecision\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x129\n" +
 	"\tfrom_date\x18\x02 \x01(\v2\x11.google.type.DateB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\bfromDate\x12;\n" +
@@ -475,7 +641,16 @@ const file_steelyard_v1_plan_proto_rawDesc = "" +
 	"createTime\x12\x1f\n" +
 	"\brevision\x18\n" +
 	" \x01(\tB\x03\xe0A\x03R\brevision:n\xeaAk\n" +
-	"\x1esteelyard.example.com/Decision\x124trainees/{trainee}/plans/{plan}/decisions/{decision}*\tdecisions2\bdecision*S\n" +
+	"\x1esteelyard.example.com/Decision\x124trainees/{trainee}/plans/{plan}/decisions/{decision}*\tdecisions2\bdecision\"\xde\x01\n" +
+	"\x12DecisionComparison\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x127\n" +
+	"\x05given\x18\x02 \x01(\v2\x1c.steelyard.v1.RecommendationB\x03\xe0A\x03R\x05given\x123\n" +
+	"\x03now\x18\x03 \x01(\v2\x1c.steelyard.v1.RecommendationB\x03\xe0A\x03R\x03now\x12A\n" +
+	"\achanges\x18\x04 \x03(\v2\".steelyard.v1.RecommendationChangeB\x03\xe0A\x03R\achanges\"c\n" +
+	"\x14RecommendationChange\x12\x19\n" +
+	"\x05field\x18\x01 \x01(\tB\x03\xe0A\x03R\x05field\x12\x19\n" +
+	"\x05given\x18\x02 \x01(\tB\x03\xe0A\x03R\x05given\x12\x15\n" +
+	"\x03now\x18\x03 \x01(\tB\x03\xe0A\x03R\x03now*S\n" +
 	"\tPlanState\x12\x1a\n" +
 	"\x16PLAN_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fPLAN_STATE_OPEN\x10\x01\x12\x15\n" +
@@ -494,35 +669,40 @@ func file_steelyard_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_steelyard_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_steelyard_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_steelyard_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_steelyard_v1_plan_proto_goTypes = []any{
 	(PlanState)(0),                // 0: steelyard.v1.PlanState
 	(*Plan)(nil),                  // 1: steelyard.v1.Plan
 	(*Decision)(nil),              // 2: steelyard.v1.Decision
-	(*date.Date)(nil),             // 3: google.type.Date
-	(ReviewMethod)(0),             // 4: steelyard.v1.ReviewMethod
-	(*Target)(nil),                // 5: steelyard.v1.Target
-	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
-	(Action)(0),                   // 7: steelyard.v1.Action
-	(*Recommendation)(nil),        // 8: steelyard.v1.Recommendation
+	(*DecisionComparison)(nil),    // 3: steelyard.v1.DecisionComparison
+	(*RecommendationChange)(nil),  // 4: steelyard.v1.RecommendationChange
+	(*date.Date)(nil),             // 5: google.type.Date
+	(ReviewMethod)(0),             // 6: steelyard.v1.ReviewMethod
+	(*Target)(nil),                // 7: steelyard.v1.Target
+	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
+	(Action)(0),                   // 9: steelyard.v1.Action
+	(*Recommendation)(nil),        // 10: steelyard.v1.Recommendation
 }
 var file_steelyard_v1_plan_proto_depIdxs = []int32{
-	3,  // 0: steelyard.v1.Plan.start_date:type_name -> google.type.Date
+	5,  // 0: steelyard.v1.Plan.start_date:type_name -> google.type.Date
 	0,  // 1: steelyard.v1.Plan.state:type_name -> steelyard.v1.PlanState
-	4,  // 2: steelyard.v1.Plan.method:type_name -> steelyard.v1.ReviewMethod
-	5,  // 3: steelyard.v1.Plan.current_target:type_name -> steelyard.v1.Target
-	6,  // 4: steelyard.v1.Plan.create_time:type_name -> google.protobuf.Timestamp
-	6,  // 5: steelyard.v1.Plan.update_time:type_name -> google.protobuf.Timestamp
-	3,  // 6: steelyard.v1.Decision.from_date:type_name -> google.type.Date
-	7,  // 7: steelyard.v1.Decision.action:type_name -> steelyard.v1.Action
-	5,  // 8: steelyard.v1.Decision.target:type_name -> steelyard.v1.Target
-	8,  // 9: steelyard.v1.Decision.given:type_name -> steelyard.v1.Recommendation
-	6,  // 10: steelyard.v1.Decision.create_time:type_name -> google.protobuf.Timestamp
-	11, // [11:11] is the sub-list for method output_type
-	11, // [11:11] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	6,  // 2: steelyard.v1.Plan.method:type_name -> steelyard.v1.ReviewMethod
+	7,  // 3: steelyard.v1.Plan.current_target:type_name -> steelyard.v1.Target
+	8,  // 4: steelyard.v1.Plan.create_time:type_name -> google.protobuf.Timestamp
+	8,  // 5: steelyard.v1.Plan.update_time:type_name -> google.protobuf.Timestamp
+	5,  // 6: steelyard.v1.Decision.from_date:type_name -> google.type.Date
+	9,  // 7: steelyard.v1.Decision.action:type_name -> steelyard.v1.Action
+	7,  // 8: steelyard.v1.Decision.target:type_name -> steelyard.v1.Target
+	10, // 9: steelyard.v1.Decision.given:type_name -> steelyard.v1.Recommendation
+	8,  // 10: steelyard.v1.Decision.create_time:type_name -> google.protobuf.Timestamp
+	10, // 11: steelyard.v1.DecisionComparison.given:type_name -> steelyard.v1.Recommendation
+	10, // 12: steelyard.v1.DecisionComparison.now:type_name -> steelyard.v1.Recommendation
+	4,  // 13: steelyard.v1.DecisionComparison.changes:type_name -> steelyard.v1.RecommendationChange
+	14, // [14:14] is the sub-list for method output_type
+	14, // [14:14] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_steelyard_v1_plan_proto_init() }
@@ -538,7 +718,7 @@ func file_steelyard_v1_plan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_steelyard_v1_plan_proto_rawDesc), len(file_steelyard_v1_plan_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   2,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

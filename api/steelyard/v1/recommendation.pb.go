@@ -131,17 +131,17 @@ const (
 	Action_ACTION_RAISE_BALANCE Action = 5
 	// Meet the present target before changing it.
 	Action_ACTION_MEET_TARGET Action = 6
-	// Add the small base of walking. Not given yet.
+	// Add the small base of walking.
 	Action_ACTION_ADD_BASE_ACTIVITY Action = 7
-	// Start refeeds or change how often. Not given yet.
+	// Start refeeds or change how often.
 	Action_ACTION_CHANGE_REFEEDS Action = 8
-	// Slow down: strain is high or strength falls. Not given yet.
+	// Slow down: strain is high or strength falls.
 	Action_ACTION_EASE Action = 9
-	// One to two weeks at maintenance. Not given yet.
+	// One to two weeks at maintenance.
 	Action_ACTION_TAKE_BREAK Action = 10
-	// Go back up to maintenance. Not given yet.
+	// Go back up to maintenance.
 	Action_ACTION_RETURN_TO_MAINTENANCE Action = 11
-	// The plan is done. Not given yet.
+	// The plan is done.
 	Action_ACTION_FINISH Action = 12
 	// Steelyard computes no deficit here; see a qualified professional.
 	Action_ACTION_REFER Action = 13
@@ -476,6 +476,14 @@ type Recommendation struct {
 	Cautions []*Caution `protobuf:"bytes,16,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// What the answer rests on.
 	Evidence *Evidence `protobuf:"bytes,17,opt,name=evidence,proto3" json:"evidence,omitempty"`
+	// How the last two weeks went against the target; absent without logged days under one.
+	Adherence *Adherence `protobuf:"bytes,22,opt,name=adherence,proto3" json:"adherence,omitempty"`
+	// How the trainee bears it: check-ins, strength, hard sets.
+	Strain *Strain `protobuf:"bytes,23,opt,name=strain,proto3" json:"strain,omitempty"`
+	// The refeeds that are proposed; absent when none are.
+	Refeeds *RefeedProposal `protobuf:"bytes,24,opt,name=refeeds,proto3" json:"refeeds,omitempty"`
+	// The way back up to maintenance, at a break or at the end; absent otherwise.
+	MaintenanceReturn *MaintenanceReturn `protobuf:"bytes,25,opt,name=maintenance_return,json=maintenanceReturn,proto3" json:"maintenance_return,omitempty"`
 	// The state of the trainee's data that it was computed from. Opaque.
 	Revision string `protobuf:"bytes,18,opt,name=revision,proto3" json:"revision,omitempty"`
 	// Where the window came from.
@@ -647,6 +655,34 @@ func (x *Recommendation) GetEvidence() *Evidence {
 	return nil
 }
 
+func (x *Recommendation) GetAdherence() *Adherence {
+	if x != nil {
+		return x.Adherence
+	}
+	return nil
+}
+
+func (x *Recommendation) GetStrain() *Strain {
+	if x != nil {
+		return x.Strain
+	}
+	return nil
+}
+
+func (x *Recommendation) GetRefeeds() *RefeedProposal {
+	if x != nil {
+		return x.Refeeds
+	}
+	return nil
+}
+
+func (x *Recommendation) GetMaintenanceReturn() *MaintenanceReturn {
+	if x != nil {
+		return x.MaintenanceReturn
+	}
+	return nil
+}
+
 func (x *Recommendation) GetRevision() string {
 	if x != nil {
 		return x.Revision
@@ -661,20 +697,460 @@ func (x *Recommendation) GetSource() WindowSource {
 	return WindowSource_WINDOW_SOURCE_UNSPECIFIED
 }
 
+// How the last 14 days went against the target, without days before it was
+// last changed and without refeeds.
+type Adherence struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Days looked at.
+	Days int32 `protobuf:"varint,1,opt,name=days,proto3" json:"days,omitempty"`
+	// Of these, with a complete intake log.
+	LoggedDays int32 `protobuf:"varint,2,opt,name=logged_days,json=loggedDays,proto3" json:"logged_days,omitempty"`
+	// Mean target of the logged days, kcal/d.
+	TargetKcal float64 `protobuf:"fixed64,3,opt,name=target_kcal,json=targetKcal,proto3" json:"target_kcal,omitempty"`
+	// Mean logged intake, kcal/d.
+	LoggedKcal float64 `protobuf:"fixed64,4,opt,name=logged_kcal,json=loggedKcal,proto3" json:"logged_kcal,omitempty"`
+	// How far the logged intake lies over the target, %; negative is under.
+	OverPct float64 `protobuf:"fixed64,5,opt,name=over_pct,json=overPct,proto3" json:"over_pct,omitempty"`
+	// Whether it lies over the target beyond the days' own scatter.
+	IsOver bool `protobuf:"varint,6,opt,name=is_over,json=isOver,proto3" json:"is_over,omitempty"`
+	// How far Saturdays and Sundays of the last 28 days lie over the other days,
+	// each against its own target, kcal/d; absent with too few of either.
+	WeekendOverKcal *float64 `protobuf:"fixed64,7,opt,name=weekend_over_kcal,json=weekendOverKcal,proto3,oneof" json:"weekend_over_kcal,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *Adherence) Reset() {
+	*x = Adherence{}
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Adherence) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Adherence) ProtoMessage() {}
+
+func (x *Adherence) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Adherence.ProtoReflect.Descriptor instead.
+func (*Adherence) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Adherence) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+func (x *Adherence) GetLoggedDays() int32 {
+	if x != nil {
+		return x.LoggedDays
+	}
+	return 0
+}
+
+func (x *Adherence) GetTargetKcal() float64 {
+	if x != nil {
+		return x.TargetKcal
+	}
+	return 0
+}
+
+func (x *Adherence) GetLoggedKcal() float64 {
+	if x != nil {
+		return x.LoggedKcal
+	}
+	return 0
+}
+
+func (x *Adherence) GetOverPct() float64 {
+	if x != nil {
+		return x.OverPct
+	}
+	return 0
+}
+
+func (x *Adherence) GetIsOver() bool {
+	if x != nil {
+		return x.IsOver
+	}
+	return false
+}
+
+func (x *Adherence) GetWeekendOverKcal() float64 {
+	if x != nil && x.WeekendOverKcal != nil {
+		return *x.WeekendOverKcal
+	}
+	return 0
+}
+
+// How a trainee bears the plan. Scores run from 1, worst, to 5, best, and are
+// means of the last 14 days; what was not answered is absent.
+type Strain struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Check-ins in the last 14 days.
+	CheckIns int32 `protobuf:"varint,1,opt,name=check_ins,json=checkIns,proto3" json:"check_ins,omitempty"`
+	// Mean of all answers.
+	MeanScore *float64 `protobuf:"fixed64,2,opt,name=mean_score,json=meanScore,proto3,oneof" json:"mean_score,omitempty"`
+	// 1 hungry all day to 5 not hungry.
+	HungerEase *float64 `protobuf:"fixed64,3,opt,name=hunger_ease,json=hungerEase,proto3,oneof" json:"hunger_ease,omitempty"`
+	// Energy over the day.
+	Energy *float64 `protobuf:"fixed64,4,opt,name=energy,proto3,oneof" json:"energy,omitempty"`
+	// Sleep.
+	Sleep *float64 `protobuf:"fixed64,5,opt,name=sleep,proto3,oneof" json:"sleep,omitempty"`
+	// Drive to train.
+	TrainingDrive *float64 `protobuf:"fixed64,6,opt,name=training_drive,json=trainingDrive,proto3,oneof" json:"training_drive,omitempty"`
+	// Whether the trainee called the last weeks a slog; absent when not asked.
+	WasSlog *bool `protobuf:"varint,7,opt,name=was_slog,json=wasSlog,proto3,oneof" json:"was_slog,omitempty"`
+	// Whether strain is high enough to act on.
+	IsHigh bool `protobuf:"varint,8,opt,name=is_high,json=isHigh,proto3" json:"is_high,omitempty"`
+	// Strength of the last two weeks against the weeks before the cut, median over
+	// the lifts, %; absent with too few sessions.
+	StrengthRetentionPct *float64 `protobuf:"fixed64,9,opt,name=strength_retention_pct,json=strengthRetentionPct,proto3,oneof" json:"strength_retention_pct,omitempty"`
+	// Lifts with a trend.
+	LiftsWithTrend int32 `protobuf:"varint,10,opt,name=lifts_with_trend,json=liftsWithTrend,proto3" json:"lifts_with_trend,omitempty"`
+	// Of these, falling beyond doubt (80 % range).
+	FallingLifts int32 `protobuf:"varint,11,opt,name=falling_lifts,json=fallingLifts,proto3" json:"falling_lifts,omitempty"`
+	// Weekly hard sets against the weeks before the cut, %; absent when not known.
+	HardSetsPct   *float64 `protobuf:"fixed64,12,opt,name=hard_sets_pct,json=hardSetsPct,proto3,oneof" json:"hard_sets_pct,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Strain) Reset() {
+	*x = Strain{}
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Strain) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Strain) ProtoMessage() {}
+
+func (x *Strain) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Strain.ProtoReflect.Descriptor instead.
+func (*Strain) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Strain) GetCheckIns() int32 {
+	if x != nil {
+		return x.CheckIns
+	}
+	return 0
+}
+
+func (x *Strain) GetMeanScore() float64 {
+	if x != nil && x.MeanScore != nil {
+		return *x.MeanScore
+	}
+	return 0
+}
+
+func (x *Strain) GetHungerEase() float64 {
+	if x != nil && x.HungerEase != nil {
+		return *x.HungerEase
+	}
+	return 0
+}
+
+func (x *Strain) GetEnergy() float64 {
+	if x != nil && x.Energy != nil {
+		return *x.Energy
+	}
+	return 0
+}
+
+func (x *Strain) GetSleep() float64 {
+	if x != nil && x.Sleep != nil {
+		return *x.Sleep
+	}
+	return 0
+}
+
+func (x *Strain) GetTrainingDrive() float64 {
+	if x != nil && x.TrainingDrive != nil {
+		return *x.TrainingDrive
+	}
+	return 0
+}
+
+func (x *Strain) GetWasSlog() bool {
+	if x != nil && x.WasSlog != nil {
+		return *x.WasSlog
+	}
+	return false
+}
+
+func (x *Strain) GetIsHigh() bool {
+	if x != nil {
+		return x.IsHigh
+	}
+	return false
+}
+
+func (x *Strain) GetStrengthRetentionPct() float64 {
+	if x != nil && x.StrengthRetentionPct != nil {
+		return *x.StrengthRetentionPct
+	}
+	return 0
+}
+
+func (x *Strain) GetLiftsWithTrend() int32 {
+	if x != nil {
+		return x.LiftsWithTrend
+	}
+	return 0
+}
+
+func (x *Strain) GetFallingLifts() int32 {
+	if x != nil {
+		return x.FallingLifts
+	}
+	return 0
+}
+
+func (x *Strain) GetHardSetsPct() float64 {
+	if x != nil && x.HardSetsPct != nil {
+		return *x.HardSetsPct
+	}
+	return 0
+}
+
+// A proposal of refeeds: days at about maintenance, saved up over the ordinary days.
+type RefeedProposal struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One day in so many: 14, 10 or 7.
+	EveryDays int32 `protobuf:"varint,1,opt,name=every_days,json=everyDays,proto3" json:"every_days,omitempty"`
+	// Intake on such a day, kcal.
+	IntakeKcal float64 `protobuf:"fixed64,2,opt,name=intake_kcal,json=intakeKcal,proto3" json:"intake_kcal,omitempty"`
+	// Intake on every other day, kcal/d, so that the mean stays what it is.
+	OrdinaryIntakeKcal float64 `protobuf:"fixed64,3,opt,name=ordinary_intake_kcal,json=ordinaryIntakeKcal,proto3" json:"ordinary_intake_kcal,omitempty"`
+	// Mean over both, kcal/d.
+	MeanIntakeKcal float64 `protobuf:"fixed64,4,opt,name=mean_intake_kcal,json=meanIntakeKcal,proto3" json:"mean_intake_kcal,omitempty"`
+	// The first such day may be from here on.
+	EarliestDate *date.Date `protobuf:"bytes,5,opt,name=earliest_date,json=earliestDate,proto3" json:"earliest_date,omitempty"`
+	// Water to expect on the scale the morning after, kg.
+	ExpectedBumpKg *Interval `protobuf:"bytes,6,opt,name=expected_bump_kg,json=expectedBumpKg,proto3" json:"expected_bump_kg,omitempty"`
+	// Mornings after which the scale can be read again.
+	ReadAgainAfterDays int32 `protobuf:"varint,7,opt,name=read_again_after_days,json=readAgainAfterDays,proto3" json:"read_again_after_days,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
+}
+
+func (x *RefeedProposal) Reset() {
+	*x = RefeedProposal{}
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefeedProposal) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefeedProposal) ProtoMessage() {}
+
+func (x *RefeedProposal) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefeedProposal.ProtoReflect.Descriptor instead.
+func (*RefeedProposal) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *RefeedProposal) GetEveryDays() int32 {
+	if x != nil {
+		return x.EveryDays
+	}
+	return 0
+}
+
+func (x *RefeedProposal) GetIntakeKcal() float64 {
+	if x != nil {
+		return x.IntakeKcal
+	}
+	return 0
+}
+
+func (x *RefeedProposal) GetOrdinaryIntakeKcal() float64 {
+	if x != nil {
+		return x.OrdinaryIntakeKcal
+	}
+	return 0
+}
+
+func (x *RefeedProposal) GetMeanIntakeKcal() float64 {
+	if x != nil {
+		return x.MeanIntakeKcal
+	}
+	return 0
+}
+
+func (x *RefeedProposal) GetEarliestDate() *date.Date {
+	if x != nil {
+		return x.EarliestDate
+	}
+	return nil
+}
+
+func (x *RefeedProposal) GetExpectedBumpKg() *Interval {
+	if x != nil {
+		return x.ExpectedBumpKg
+	}
+	return nil
+}
+
+func (x *RefeedProposal) GetReadAgainAfterDays() int32 {
+	if x != nil {
+		return x.ReadAgainAfterDays
+	}
+	return 0
+}
+
+// The way up to maintenance, for a break or at the end.
+type MaintenanceReturn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Intake that holds the weight at the present activity, tracked kcal/d.
+	MaintenanceKcal float64 `protobuf:"fixed64,1,opt,name=maintenance_kcal,json=maintenanceKcal,proto3" json:"maintenance_kcal,omitempty"`
+	// Its 80 % interval, kcal/d.
+	Maintenance_80 *Interval `protobuf:"bytes,2,opt,name=maintenance_80,json=maintenance80,proto3" json:"maintenance_80,omitempty"`
+	// The targets in order, a week apart: one, or two when the step is large.
+	Steps []*Target `protobuf:"bytes,3,rep,name=steps,proto3" json:"steps,omitempty"`
+	// Water and glycogen that come back, kg: no fat.
+	ExpectedRegainKg *Interval `protobuf:"bytes,4,opt,name=expected_regain_kg,json=expectedRegainKg,proto3" json:"expected_regain_kg,omitempty"`
+	// Days to watch the weight at maintenance before the plan is finished, or how
+	// long the break lasts.
+	WatchDays     int32 `protobuf:"varint,5,opt,name=watch_days,json=watchDays,proto3" json:"watch_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MaintenanceReturn) Reset() {
+	*x = MaintenanceReturn{}
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MaintenanceReturn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MaintenanceReturn) ProtoMessage() {}
+
+func (x *MaintenanceReturn) ProtoReflect() protoreflect.Message {
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MaintenanceReturn.ProtoReflect.Descriptor instead.
+func (*MaintenanceReturn) Descriptor() ([]byte, []int) {
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *MaintenanceReturn) GetMaintenanceKcal() float64 {
+	if x != nil {
+		return x.MaintenanceKcal
+	}
+	return 0
+}
+
+func (x *MaintenanceReturn) GetMaintenance_80() *Interval {
+	if x != nil {
+		return x.Maintenance_80
+	}
+	return nil
+}
+
+func (x *MaintenanceReturn) GetSteps() []*Target {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
+func (x *MaintenanceReturn) GetExpectedRegainKg() *Interval {
+	if x != nil {
+		return x.ExpectedRegainKg
+	}
+	return nil
+}
+
+func (x *MaintenanceReturn) GetWatchDays() int32 {
+	if x != nil {
+		return x.WatchDays
+	}
+	return 0
+}
+
 // The prescription in force on a day.
 type Target struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Energy to eat, in tracked kcal/d, 800 to 8000.
 	IntakeKcal float64 `protobuf:"fixed64,1,opt,name=intake_kcal,json=intakeKcal,proto3" json:"intake_kcal,omitempty"`
 	// Prescribed activity beyond ordinary life, net of rest, in kcal/d, 0 to 1000.
-	ActivityKcal  float64 `protobuf:"fixed64,2,opt,name=activity_kcal,json=activityKcal,proto3" json:"activity_kcal,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	ActivityKcal float64 `protobuf:"fixed64,2,opt,name=activity_kcal,json=activityKcal,proto3" json:"activity_kcal,omitempty"`
+	// One refeed day in so many, 3 to 28; no refeeds when absent.
+	RefeedEveryDays *int32 `protobuf:"varint,3,opt,name=refeed_every_days,json=refeedEveryDays,proto3,oneof" json:"refeed_every_days,omitempty"`
+	// Intake on a refeed day, in kcal, 800 to 8000; required with refeeds.
+	RefeedIntakeKcal *float64 `protobuf:"fixed64,4,opt,name=refeed_intake_kcal,json=refeedIntakeKcal,proto3,oneof" json:"refeed_intake_kcal,omitempty"`
+	// The intake of Monday to Friday, where the plan gives the weekend more, kcal/d.
+	WeekdayIntakeKcal *float64 `protobuf:"fixed64,5,opt,name=weekday_intake_kcal,json=weekdayIntakeKcal,proto3,oneof" json:"weekday_intake_kcal,omitempty"`
+	// The intake of Saturday and Sunday, where the plan gives the weekend more, kcal/d.
+	WeekendIntakeKcal *float64 `protobuf:"fixed64,6,opt,name=weekend_intake_kcal,json=weekendIntakeKcal,proto3,oneof" json:"weekend_intake_kcal,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Target) Reset() {
 	*x = Target{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[1]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -686,7 +1162,7 @@ func (x *Target) String() string {
 func (*Target) ProtoMessage() {}
 
 func (x *Target) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[1]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -699,7 +1175,7 @@ func (x *Target) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Target.ProtoReflect.Descriptor instead.
 func (*Target) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{1}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Target) GetIntakeKcal() float64 {
@@ -712,6 +1188,34 @@ func (x *Target) GetIntakeKcal() float64 {
 func (x *Target) GetActivityKcal() float64 {
 	if x != nil {
 		return x.ActivityKcal
+	}
+	return 0
+}
+
+func (x *Target) GetRefeedEveryDays() int32 {
+	if x != nil && x.RefeedEveryDays != nil {
+		return *x.RefeedEveryDays
+	}
+	return 0
+}
+
+func (x *Target) GetRefeedIntakeKcal() float64 {
+	if x != nil && x.RefeedIntakeKcal != nil {
+		return *x.RefeedIntakeKcal
+	}
+	return 0
+}
+
+func (x *Target) GetWeekdayIntakeKcal() float64 {
+	if x != nil && x.WeekdayIntakeKcal != nil {
+		return *x.WeekdayIntakeKcal
+	}
+	return 0
+}
+
+func (x *Target) GetWeekendIntakeKcal() float64 {
+	if x != nil && x.WeekendIntakeKcal != nil {
+		return *x.WeekendIntakeKcal
 	}
 	return 0
 }
@@ -747,7 +1251,7 @@ type LeverOption struct {
 
 func (x *LeverOption) Reset() {
 	*x = LeverOption{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[2]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -759,7 +1263,7 @@ func (x *LeverOption) String() string {
 func (*LeverOption) ProtoMessage() {}
 
 func (x *LeverOption) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[2]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -772,7 +1276,7 @@ func (x *LeverOption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeverOption.ProtoReflect.Descriptor instead.
 func (*LeverOption) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{2}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *LeverOption) GetLever() Lever {
@@ -893,7 +1397,7 @@ type EnergyEstimate struct {
 
 func (x *EnergyEstimate) Reset() {
 	*x = EnergyEstimate{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[3]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -905,7 +1409,7 @@ func (x *EnergyEstimate) String() string {
 func (*EnergyEstimate) ProtoMessage() {}
 
 func (x *EnergyEstimate) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[3]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -918,7 +1422,7 @@ func (x *EnergyEstimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EnergyEstimate.ProtoReflect.Descriptor instead.
 func (*EnergyEstimate) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{3}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *EnergyEstimate) GetAsOfDate() *date.Date {
@@ -1046,7 +1550,7 @@ type Interval struct {
 
 func (x *Interval) Reset() {
 	*x = Interval{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[4]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1058,7 +1562,7 @@ func (x *Interval) String() string {
 func (*Interval) ProtoMessage() {}
 
 func (x *Interval) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[4]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1071,7 +1575,7 @@ func (x *Interval) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Interval.ProtoReflect.Descriptor instead.
 func (*Interval) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{4}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Interval) GetLow() float64 {
@@ -1103,7 +1607,7 @@ type RefusedReading struct {
 
 func (x *RefusedReading) Reset() {
 	*x = RefusedReading{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[5]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1115,7 +1619,7 @@ func (x *RefusedReading) String() string {
 func (*RefusedReading) ProtoMessage() {}
 
 func (x *RefusedReading) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[5]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1128,7 +1632,7 @@ func (x *RefusedReading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RefusedReading.ProtoReflect.Descriptor instead.
 func (*RefusedReading) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{5}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *RefusedReading) GetDate() *date.Date {
@@ -1176,7 +1680,7 @@ type MethodAnswer struct {
 
 func (x *MethodAnswer) Reset() {
 	*x = MethodAnswer{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[6]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1188,7 +1692,7 @@ func (x *MethodAnswer) String() string {
 func (*MethodAnswer) ProtoMessage() {}
 
 func (x *MethodAnswer) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[6]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1201,7 +1705,7 @@ func (x *MethodAnswer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MethodAnswer.ProtoReflect.Descriptor instead.
 func (*MethodAnswer) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{6}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *MethodAnswer) GetMethod() ReviewMethod {
@@ -1272,7 +1776,7 @@ type Finding struct {
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[7]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1284,7 +1788,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[7]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1297,7 +1801,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{7}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Finding) GetCode() string {
@@ -1350,7 +1854,7 @@ type NamedNumber struct {
 
 func (x *NamedNumber) Reset() {
 	*x = NamedNumber{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[8]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1362,7 +1866,7 @@ func (x *NamedNumber) String() string {
 func (*NamedNumber) ProtoMessage() {}
 
 func (x *NamedNumber) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[8]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1375,7 +1879,7 @@ func (x *NamedNumber) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NamedNumber.ProtoReflect.Descriptor instead.
 func (*NamedNumber) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{8}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *NamedNumber) GetName() string {
@@ -1412,7 +1916,7 @@ type Caution struct {
 
 func (x *Caution) Reset() {
 	*x = Caution{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[9]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1424,7 +1928,7 @@ func (x *Caution) String() string {
 func (*Caution) ProtoMessage() {}
 
 func (x *Caution) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[9]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1437,7 +1941,7 @@ func (x *Caution) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Caution.ProtoReflect.Descriptor instead.
 func (*Caution) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{9}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Caution) GetCode() string {
@@ -1479,7 +1983,7 @@ type Evidence struct {
 
 func (x *Evidence) Reset() {
 	*x = Evidence{}
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[10]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1491,7 +1995,7 @@ func (x *Evidence) String() string {
 func (*Evidence) ProtoMessage() {}
 
 func (x *Evidence) ProtoReflect() protoreflect.Message {
-	mi := &file_steelyard_v1_recommendation_proto_msgTypes[10]
+	mi := &file_steelyard_v1_recommendation_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1504,7 +2008,7 @@ func (x *Evidence) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Evidence.ProtoReflect.Descriptor instead.
 func (*Evidence) Descriptor() ([]byte, []int) {
-	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{10}
+	return file_steelyard_v1_recommendation_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Evidence) GetReadingsUsed() int32 {
@@ -1567,7 +2071,8 @@ var File_steelyard_v1_recommendation_proto protoreflect.FileDescriptor
 
 const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\n" +
-	"!steelyard/v1/recommendation.proto\x12\fsteelyard.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16google/type/date.proto\"\xcf\b\n" +
+	"!steelyard/v1/recommendation.proto\x12\fsteelyard.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16google/type/date.proto\"\xd0\n" +
+	"\n" +
 	"\x0eRecommendation\x12\x17\n" +
 	"\x04plan\x18\x01 \x01(\tB\x03\xe0A\x03R\x04plan\x124\n" +
 	"\n" +
@@ -1589,13 +2094,78 @@ const file_steelyard_v1_recommendation_proto_rawDesc = "" +
 	"\rwhy_different\x18\x15 \x01(\tB\x03\xe0A\x03R\fwhyDifferent\x126\n" +
 	"\bfindings\x18\x0f \x03(\v2\x15.steelyard.v1.FindingB\x03\xe0A\x03R\bfindings\x126\n" +
 	"\bcautions\x18\x10 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x127\n" +
-	"\bevidence\x18\x11 \x01(\v2\x16.steelyard.v1.EvidenceB\x03\xe0A\x03R\bevidence\x12\x1f\n" +
+	"\bevidence\x18\x11 \x01(\v2\x16.steelyard.v1.EvidenceB\x03\xe0A\x03R\bevidence\x12:\n" +
+	"\tadherence\x18\x16 \x01(\v2\x17.steelyard.v1.AdherenceB\x03\xe0A\x03R\tadherence\x121\n" +
+	"\x06strain\x18\x17 \x01(\v2\x14.steelyard.v1.StrainB\x03\xe0A\x03R\x06strain\x12;\n" +
+	"\arefeeds\x18\x18 \x01(\v2\x1c.steelyard.v1.RefeedProposalB\x03\xe0A\x03R\arefeeds\x12S\n" +
+	"\x12maintenance_return\x18\x19 \x01(\v2\x1f.steelyard.v1.MaintenanceReturnB\x03\xe0A\x03R\x11maintenanceReturn\x12\x1f\n" +
 	"\brevision\x18\x12 \x01(\tB\x03\xe0A\x03R\brevision\x127\n" +
-	"\x06source\x18\x13 \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source\"\x8a\x01\n" +
+	"\x06source\x18\x13 \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source\"\xa0\x02\n" +
+	"\tAdherence\x12\x17\n" +
+	"\x04days\x18\x01 \x01(\x05B\x03\xe0A\x03R\x04days\x12$\n" +
+	"\vlogged_days\x18\x02 \x01(\x05B\x03\xe0A\x03R\n" +
+	"loggedDays\x12$\n" +
+	"\vtarget_kcal\x18\x03 \x01(\x01B\x03\xe0A\x03R\n" +
+	"targetKcal\x12$\n" +
+	"\vlogged_kcal\x18\x04 \x01(\x01B\x03\xe0A\x03R\n" +
+	"loggedKcal\x12\x1e\n" +
+	"\bover_pct\x18\x05 \x01(\x01B\x03\xe0A\x03R\aoverPct\x12\x1c\n" +
+	"\ais_over\x18\x06 \x01(\bB\x03\xe0A\x03R\x06isOver\x124\n" +
+	"\x11weekend_over_kcal\x18\a \x01(\x01B\x03\xe0A\x03H\x00R\x0fweekendOverKcal\x88\x01\x01B\x14\n" +
+	"\x12_weekend_over_kcal\"\xfc\x04\n" +
+	"\x06Strain\x12 \n" +
+	"\tcheck_ins\x18\x01 \x01(\x05B\x03\xe0A\x03R\bcheckIns\x12'\n" +
+	"\n" +
+	"mean_score\x18\x02 \x01(\x01B\x03\xe0A\x03H\x00R\tmeanScore\x88\x01\x01\x12)\n" +
+	"\vhunger_ease\x18\x03 \x01(\x01B\x03\xe0A\x03H\x01R\n" +
+	"hungerEase\x88\x01\x01\x12 \n" +
+	"\x06energy\x18\x04 \x01(\x01B\x03\xe0A\x03H\x02R\x06energy\x88\x01\x01\x12\x1e\n" +
+	"\x05sleep\x18\x05 \x01(\x01B\x03\xe0A\x03H\x03R\x05sleep\x88\x01\x01\x12/\n" +
+	"\x0etraining_drive\x18\x06 \x01(\x01B\x03\xe0A\x03H\x04R\rtrainingDrive\x88\x01\x01\x12#\n" +
+	"\bwas_slog\x18\a \x01(\bB\x03\xe0A\x03H\x05R\awasSlog\x88\x01\x01\x12\x1c\n" +
+	"\ais_high\x18\b \x01(\bB\x03\xe0A\x03R\x06isHigh\x12>\n" +
+	"\x16strength_retention_pct\x18\t \x01(\x01B\x03\xe0A\x03H\x06R\x14strengthRetentionPct\x88\x01\x01\x12-\n" +
+	"\x10lifts_with_trend\x18\n" +
+	" \x01(\x05B\x03\xe0A\x03R\x0eliftsWithTrend\x12(\n" +
+	"\rfalling_lifts\x18\v \x01(\x05B\x03\xe0A\x03R\ffallingLifts\x12,\n" +
+	"\rhard_sets_pct\x18\f \x01(\x01B\x03\xe0A\x03H\aR\vhardSetsPct\x88\x01\x01B\r\n" +
+	"\v_mean_scoreB\x0e\n" +
+	"\f_hunger_easeB\t\n" +
+	"\a_energyB\b\n" +
+	"\x06_sleepB\x11\n" +
+	"\x0f_training_driveB\v\n" +
+	"\t_was_slogB\x19\n" +
+	"\x17_strength_retention_pctB\x10\n" +
+	"\x0e_hard_sets_pct\"\xfc\x02\n" +
+	"\x0eRefeedProposal\x12\"\n" +
+	"\n" +
+	"every_days\x18\x01 \x01(\x05B\x03\xe0A\x03R\teveryDays\x12$\n" +
+	"\vintake_kcal\x18\x02 \x01(\x01B\x03\xe0A\x03R\n" +
+	"intakeKcal\x125\n" +
+	"\x14ordinary_intake_kcal\x18\x03 \x01(\x01B\x03\xe0A\x03R\x12ordinaryIntakeKcal\x12-\n" +
+	"\x10mean_intake_kcal\x18\x04 \x01(\x01B\x03\xe0A\x03R\x0emeanIntakeKcal\x12;\n" +
+	"\rearliest_date\x18\x05 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\fearliestDate\x12E\n" +
+	"\x10expected_bump_kg\x18\x06 \x01(\v2\x16.steelyard.v1.IntervalB\x03\xe0A\x03R\x0eexpectedBumpKg\x126\n" +
+	"\x15read_again_after_days\x18\a \x01(\x05B\x03\xe0A\x03R\x12readAgainAfterDays\"\xa7\x02\n" +
+	"\x11MaintenanceReturn\x12.\n" +
+	"\x10maintenance_kcal\x18\x01 \x01(\x01B\x03\xe0A\x03R\x0fmaintenanceKcal\x12B\n" +
+	"\x0emaintenance_80\x18\x02 \x01(\v2\x16.steelyard.v1.IntervalB\x03\xe0A\x03R\rmaintenance80\x12/\n" +
+	"\x05steps\x18\x03 \x03(\v2\x14.steelyard.v1.TargetB\x03\xe0A\x03R\x05steps\x12I\n" +
+	"\x12expected_regain_kg\x18\x04 \x01(\v2\x16.steelyard.v1.IntervalB\x03\xe0A\x03R\x10expectedRegainKg\x12\"\n" +
+	"\n" +
+	"watch_days\x18\x05 \x01(\x05B\x03\xe0A\x03R\twatchDays\"\xeb\x03\n" +
 	"\x06Target\x12=\n" +
 	"\vintake_kcal\x18\x01 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\xbf@)\x00\x00\x00\x00\x00\x00\x89@R\n" +
 	"intakeKcal\x12A\n" +
-	"\ractivity_kcal\x18\x02 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00\x00\x00R\factivityKcal\"\x9a\x06\n" +
+	"\ractivity_kcal\x18\x02 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00\x00\x00R\factivityKcal\x12=\n" +
+	"\x11refeed_every_days\x18\x03 \x01(\x05B\f\xe0A\x01\xbaH\x06\x1a\x04\x18\x1c(\x03H\x00R\x0frefeedEveryDays\x88\x01\x01\x12O\n" +
+	"\x12refeed_intake_kcal\x18\x04 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\xbf@)\x00\x00\x00\x00\x00\x00\x89@H\x01R\x10refeedIntakeKcal\x88\x01\x01\x128\n" +
+	"\x13weekday_intake_kcal\x18\x05 \x01(\x01B\x03\xe0A\x03H\x02R\x11weekdayIntakeKcal\x88\x01\x01\x128\n" +
+	"\x13weekend_intake_kcal\x18\x06 \x01(\x01B\x03\xe0A\x03H\x03R\x11weekendIntakeKcal\x88\x01\x01B\x14\n" +
+	"\x12_refeed_every_daysB\x15\n" +
+	"\x13_refeed_intake_kcalB\x16\n" +
+	"\x14_weekday_intake_kcalB\x16\n" +
+	"\x14_weekend_intake_kcal\"\x9a\x06\n" +
 	"\vLeverOption\x12.\n" +
 	"\x05lever\x18\x01 \x01(\x0e2\x13.steelyard.v1.LeverB\x03\xe0A\x03R\x05lever\x12$\n" +
 	"\vis_possible\x18\x02 \x01(\bB\x03\xe0A\x03R\n" +
@@ -1744,61 +2314,74 @@ func file_steelyard_v1_recommendation_proto_rawDescGZIP() []byte {
 }
 
 var file_steelyard_v1_recommendation_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_steelyard_v1_recommendation_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_steelyard_v1_recommendation_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_steelyard_v1_recommendation_proto_goTypes = []any{
-	(Stage)(0),             // 0: steelyard.v1.Stage
-	(Action)(0),            // 1: steelyard.v1.Action
-	(ReviewMethod)(0),      // 2: steelyard.v1.ReviewMethod
-	(Lever)(0),             // 3: steelyard.v1.Lever
-	(Severity)(0),          // 4: steelyard.v1.Severity
-	(WindowSource)(0),      // 5: steelyard.v1.WindowSource
-	(*Recommendation)(nil), // 6: steelyard.v1.Recommendation
-	(*Target)(nil),         // 7: steelyard.v1.Target
-	(*LeverOption)(nil),    // 8: steelyard.v1.LeverOption
-	(*EnergyEstimate)(nil), // 9: steelyard.v1.EnergyEstimate
-	(*Interval)(nil),       // 10: steelyard.v1.Interval
-	(*RefusedReading)(nil), // 11: steelyard.v1.RefusedReading
-	(*MethodAnswer)(nil),   // 12: steelyard.v1.MethodAnswer
-	(*Finding)(nil),        // 13: steelyard.v1.Finding
-	(*NamedNumber)(nil),    // 14: steelyard.v1.NamedNumber
-	(*Caution)(nil),        // 15: steelyard.v1.Caution
-	(*Evidence)(nil),       // 16: steelyard.v1.Evidence
-	(*date.Date)(nil),      // 17: google.type.Date
+	(Stage)(0),                // 0: steelyard.v1.Stage
+	(Action)(0),               // 1: steelyard.v1.Action
+	(ReviewMethod)(0),         // 2: steelyard.v1.ReviewMethod
+	(Lever)(0),                // 3: steelyard.v1.Lever
+	(Severity)(0),             // 4: steelyard.v1.Severity
+	(WindowSource)(0),         // 5: steelyard.v1.WindowSource
+	(*Recommendation)(nil),    // 6: steelyard.v1.Recommendation
+	(*Adherence)(nil),         // 7: steelyard.v1.Adherence
+	(*Strain)(nil),            // 8: steelyard.v1.Strain
+	(*RefeedProposal)(nil),    // 9: steelyard.v1.RefeedProposal
+	(*MaintenanceReturn)(nil), // 10: steelyard.v1.MaintenanceReturn
+	(*Target)(nil),            // 11: steelyard.v1.Target
+	(*LeverOption)(nil),       // 12: steelyard.v1.LeverOption
+	(*EnergyEstimate)(nil),    // 13: steelyard.v1.EnergyEstimate
+	(*Interval)(nil),          // 14: steelyard.v1.Interval
+	(*RefusedReading)(nil),    // 15: steelyard.v1.RefusedReading
+	(*MethodAnswer)(nil),      // 16: steelyard.v1.MethodAnswer
+	(*Finding)(nil),           // 17: steelyard.v1.Finding
+	(*NamedNumber)(nil),       // 18: steelyard.v1.NamedNumber
+	(*Caution)(nil),           // 19: steelyard.v1.Caution
+	(*Evidence)(nil),          // 20: steelyard.v1.Evidence
+	(*date.Date)(nil),         // 21: google.type.Date
 }
 var file_steelyard_v1_recommendation_proto_depIdxs = []int32{
-	17, // 0: steelyard.v1.Recommendation.as_of_date:type_name -> google.type.Date
+	21, // 0: steelyard.v1.Recommendation.as_of_date:type_name -> google.type.Date
 	0,  // 1: steelyard.v1.Recommendation.stage:type_name -> steelyard.v1.Stage
 	1,  // 2: steelyard.v1.Recommendation.action:type_name -> steelyard.v1.Action
-	17, // 3: steelyard.v1.Recommendation.next_review_date:type_name -> google.type.Date
-	7,  // 4: steelyard.v1.Recommendation.current_target:type_name -> steelyard.v1.Target
-	7,  // 5: steelyard.v1.Recommendation.proposed_target:type_name -> steelyard.v1.Target
-	8,  // 6: steelyard.v1.Recommendation.options:type_name -> steelyard.v1.LeverOption
-	9,  // 7: steelyard.v1.Recommendation.estimate:type_name -> steelyard.v1.EnergyEstimate
+	21, // 3: steelyard.v1.Recommendation.next_review_date:type_name -> google.type.Date
+	11, // 4: steelyard.v1.Recommendation.current_target:type_name -> steelyard.v1.Target
+	11, // 5: steelyard.v1.Recommendation.proposed_target:type_name -> steelyard.v1.Target
+	12, // 6: steelyard.v1.Recommendation.options:type_name -> steelyard.v1.LeverOption
+	13, // 7: steelyard.v1.Recommendation.estimate:type_name -> steelyard.v1.EnergyEstimate
 	2,  // 8: steelyard.v1.Recommendation.method:type_name -> steelyard.v1.ReviewMethod
-	12, // 9: steelyard.v1.Recommendation.posterior:type_name -> steelyard.v1.MethodAnswer
-	12, // 10: steelyard.v1.Recommendation.practice:type_name -> steelyard.v1.MethodAnswer
-	13, // 11: steelyard.v1.Recommendation.findings:type_name -> steelyard.v1.Finding
-	15, // 12: steelyard.v1.Recommendation.cautions:type_name -> steelyard.v1.Caution
-	16, // 13: steelyard.v1.Recommendation.evidence:type_name -> steelyard.v1.Evidence
-	5,  // 14: steelyard.v1.Recommendation.source:type_name -> steelyard.v1.WindowSource
-	3,  // 15: steelyard.v1.LeverOption.lever:type_name -> steelyard.v1.Lever
-	7,  // 16: steelyard.v1.LeverOption.target:type_name -> steelyard.v1.Target
-	17, // 17: steelyard.v1.EnergyEstimate.as_of_date:type_name -> google.type.Date
-	10, // 18: steelyard.v1.EnergyEstimate.rate_80:type_name -> steelyard.v1.Interval
-	10, // 19: steelyard.v1.EnergyEstimate.rate_95:type_name -> steelyard.v1.Interval
-	10, // 20: steelyard.v1.EnergyEstimate.shown_rate_80:type_name -> steelyard.v1.Interval
-	11, // 21: steelyard.v1.EnergyEstimate.refused_readings:type_name -> steelyard.v1.RefusedReading
-	17, // 22: steelyard.v1.RefusedReading.date:type_name -> google.type.Date
-	2,  // 23: steelyard.v1.MethodAnswer.method:type_name -> steelyard.v1.ReviewMethod
-	1,  // 24: steelyard.v1.MethodAnswer.action:type_name -> steelyard.v1.Action
-	4,  // 25: steelyard.v1.Finding.severity:type_name -> steelyard.v1.Severity
-	14, // 26: steelyard.v1.Finding.numbers:type_name -> steelyard.v1.NamedNumber
-	17, // 27: steelyard.v1.Finding.date:type_name -> google.type.Date
-	28, // [28:28] is the sub-list for method output_type
-	28, // [28:28] is the sub-list for method input_type
-	28, // [28:28] is the sub-list for extension type_name
-	28, // [28:28] is the sub-list for extension extendee
-	0,  // [0:28] is the sub-list for field type_name
+	16, // 9: steelyard.v1.Recommendation.posterior:type_name -> steelyard.v1.MethodAnswer
+	16, // 10: steelyard.v1.Recommendation.practice:type_name -> steelyard.v1.MethodAnswer
+	17, // 11: steelyard.v1.Recommendation.findings:type_name -> steelyard.v1.Finding
+	19, // 12: steelyard.v1.Recommendation.cautions:type_name -> steelyard.v1.Caution
+	20, // 13: steelyard.v1.Recommendation.evidence:type_name -> steelyard.v1.Evidence
+	7,  // 14: steelyard.v1.Recommendation.adherence:type_name -> steelyard.v1.Adherence
+	8,  // 15: steelyard.v1.Recommendation.strain:type_name -> steelyard.v1.Strain
+	9,  // 16: steelyard.v1.Recommendation.refeeds:type_name -> steelyard.v1.RefeedProposal
+	10, // 17: steelyard.v1.Recommendation.maintenance_return:type_name -> steelyard.v1.MaintenanceReturn
+	5,  // 18: steelyard.v1.Recommendation.source:type_name -> steelyard.v1.WindowSource
+	21, // 19: steelyard.v1.RefeedProposal.earliest_date:type_name -> google.type.Date
+	14, // 20: steelyard.v1.RefeedProposal.expected_bump_kg:type_name -> steelyard.v1.Interval
+	14, // 21: steelyard.v1.MaintenanceReturn.maintenance_80:type_name -> steelyard.v1.Interval
+	11, // 22: steelyard.v1.MaintenanceReturn.steps:type_name -> steelyard.v1.Target
+	14, // 23: steelyard.v1.MaintenanceReturn.expected_regain_kg:type_name -> steelyard.v1.Interval
+	3,  // 24: steelyard.v1.LeverOption.lever:type_name -> steelyard.v1.Lever
+	11, // 25: steelyard.v1.LeverOption.target:type_name -> steelyard.v1.Target
+	21, // 26: steelyard.v1.EnergyEstimate.as_of_date:type_name -> google.type.Date
+	14, // 27: steelyard.v1.EnergyEstimate.rate_80:type_name -> steelyard.v1.Interval
+	14, // 28: steelyard.v1.EnergyEstimate.rate_95:type_name -> steelyard.v1.Interval
+	14, // 29: steelyard.v1.EnergyEstimate.shown_rate_80:type_name -> steelyard.v1.Interval
+	15, // 30: steelyard.v1.EnergyEstimate.refused_readings:type_name -> steelyard.v1.RefusedReading
+	21, // 31: steelyard.v1.RefusedReading.date:type_name -> google.type.Date
+	2,  // 32: steelyard.v1.MethodAnswer.method:type_name -> steelyard.v1.ReviewMethod
+	1,  // 33: steelyard.v1.MethodAnswer.action:type_name -> steelyard.v1.Action
+	4,  // 34: steelyard.v1.Finding.severity:type_name -> steelyard.v1.Severity
+	18, // 35: steelyard.v1.Finding.numbers:type_name -> steelyard.v1.NamedNumber
+	21, // 36: steelyard.v1.Finding.date:type_name -> google.type.Date
+	37, // [37:37] is the sub-list for method output_type
+	37, // [37:37] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_steelyard_v1_recommendation_proto_init() }
@@ -1806,16 +2389,19 @@ func file_steelyard_v1_recommendation_proto_init() {
 	if File_steelyard_v1_recommendation_proto != nil {
 		return
 	}
+	file_steelyard_v1_recommendation_proto_msgTypes[1].OneofWrappers = []any{}
 	file_steelyard_v1_recommendation_proto_msgTypes[2].OneofWrappers = []any{}
-	file_steelyard_v1_recommendation_proto_msgTypes[3].OneofWrappers = []any{}
+	file_steelyard_v1_recommendation_proto_msgTypes[5].OneofWrappers = []any{}
 	file_steelyard_v1_recommendation_proto_msgTypes[6].OneofWrappers = []any{}
+	file_steelyard_v1_recommendation_proto_msgTypes[7].OneofWrappers = []any{}
+	file_steelyard_v1_recommendation_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_steelyard_v1_recommendation_proto_rawDesc), len(file_steelyard_v1_recommendation_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   11,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
