@@ -111,7 +111,7 @@ type Decision struct {
 	Note   string
 }
 
-// Share of the weekend's extra that each of the other five days gives up.
+// weekendShare of the extra of two days is given up by each of five.
 const weekendShare = 2.0 / 5
 
 // OrdinaryIntakeKcal returns what a target asks for on an ordinary day of the
@@ -120,8 +120,11 @@ func (p Plan) OrdinaryIntakeKcal(t Target, d Day) float64 {
 	if wd := d.Weekday(); wd == 0 || wd == 6 {
 		return t.IntakeKcal + p.WeekendExtraKcal
 	}
-	return t.IntakeKcal - weekendShare*p.WeekendExtraKcal
+	return t.IntakeKcal - p.WeekdayLessKcal()
 }
+
+// WeekdayLessKcal is what Monday to Friday each give up for the weekend's extra, kcal/d.
+func (p Plan) WeekdayLessKcal() float64 { return weekendShare * p.WeekendExtraKcal }
 
 // TargetOn returns the prescription in force on a day: that of the last
 // decision from that day or before, and false when there is none yet.

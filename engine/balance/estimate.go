@@ -34,6 +34,11 @@ type Estimate struct {
 
 	IntakeKcal float64 // expected logged intake under the prescription, its refeeds included, kcal/d
 
+	// WaterBackKg is the water and glycogen that come back at maintenance: what
+	// the present intake keeps off the scale.
+	WaterBackKg   float64
+	WaterBackSDKg float64
+
 	PBelowBand float64 // probability that the rate is under the band
 	PAboveBand float64 // probability that it is over
 
@@ -60,9 +65,18 @@ func (t Track) Estimate(target engine.Target, band Band) (Estimate, bool) {
 	e.ScaleWeightKg, e.ScaleWeightSDKg = o.scaleWeight()
 	e.MaintenanceKcal, e.MaintenanceSDKcal = o.maintenance()
 	e.RatePctPerWeek, e.RateSDPctPerWeek = o.rate(e.IntakeKcal, target.ActivityKcal)
+	e.WaterBackKg, e.WaterBackSDKg = o.waterBack()
 	e.PBelowBand = e.PRateBelow(band.LowPctPerWeek)
 	e.PAboveBand = 1 - e.PRateBelow(band.HighPctPerWeek)
 	return e, true
+}
+
+// HoldingIntake returns the logged intake that would hold the tissue weight as
+// of today with a prescribed activity, both in kcal/d, and its standard
+// deviation. What is eaten more costs its digestion, so activity asks for a
+// little more food than it takes.
+func (e Estimate) HoldingIntake(activityKcal float64) (kcal, sd float64) {
+	return e.MaintenanceKcal + WalkShare*activityKcal/(1-thermicShare), e.MaintenanceSDKcal
 }
 
 // scaleSD is what real people's slopes over the next weeks differ by from the

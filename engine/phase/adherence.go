@@ -13,33 +13,86 @@ const (
 	overLeastN = 5    // logged days
 	overLeast  = 0.05 // of the target
 	overErrors = 2    // standard errors of the mean
+
+	weekendDays     = 28 // how far back the weekend pattern is looked for
+	weekendLeastN   = 4  // logged days of the weekend
+	weekdayLeastN   = 8
+	weekendLeast    = 0.08 // of the target
+	weekendOfErrors = 2
 )
 
-// overTarget returns how far the mean of the logged days lies over the target,
-// in kcal/d, and whether that is beyond the noise. Refeeds do not count.
-func (f *facts) overTarget() (kcal float64, days int, isOver bool) {
+// adherence compares the logged days with the target in force; nil without
+// logged days under one.
+func (f *facts) adherence() *Adherence {
 	if f.current == nil || f.current.IntakeKcal <= 0 {
-		return 0, 0, false
+		return nil
 	}
+	a := &Adherence{}
+	var target, eaten float64
+	var off scatter
 	from := max(f.targetChange(), f.asOf-overDays)
-	var sum, squares float64
 	for d := from; d < f.asOf; d++ {
-		row := f.window.At(d)
-		if !row.IntakeKcal.OK || row.Marks.Has(engine.MarkRefeed) {
+		a.Days++
+		if kcal, want, ok := f.loggedDay(d); ok {
+			a.LoggedDays++
+			target, eaten = target+want, eaten+kcal
+			off.add(kcal/want - 1)
+		}
+	}
+	if a.LoggedDays == 0 {
+		return nil
+	}
+	n := float64(a.LoggedDays)
+	a.TargetKcal, a.LoggedKcal = target/n, eaten/n
+	a.OverPct = 100 * off.mean()
+	a.IsOver = a.LoggedDays >= overLeastN && off.mean() >= overLeast && off.mean() > overErrors*off.se()
+	a.WeekendOverKcal = f.weekendOver()
+	return a
+}
+
+// weekendOver returns how far Saturdays and Sundays lie over the other days,
+// each against its own target, kcal/d; unknown with too few of either.
+func (f *facts) weekendOver() engine.Opt {
+	weekend, week := f.weekScatter()
+	if weekend.n < weekendLeastN || week.n < weekdayLeastN {
+		return engine.Opt{}
+	}
+	return engine.Some((weekend.mean() - week.mean()) * f.current.IntakeKcal)
+}
+
+// isWeekendPlain reports whether the weekend lies over the week beyond doubt.
+func (f *facts) isWeekendPlain() bool {
+	weekend, week := f.weekScatter()
+	over := weekend.mean() - week.mean()
+	return weekend.n >= weekendLeastN && week.n >= weekdayLeastN &&
+		over >= weekendLeast && over > weekendOfErrors*math.Hypot(weekend.se(), week.se())
+}
+
+func (f *facts) weekScatter() (weekend, week scatter) {
+	for d := f.asOf - weekendDays; d < f.asOf; d++ {
+		kcal, want, ok := f.loggedDay(d)
+		if !ok {
 			continue
 		}
-		off := row.IntakeKcal.V/f.current.IntakeKcal - 1
-		sum += off
-		squares += off * off
-		days++
+		if wd := d.Weekday(); wd == 0 || wd == 6 {
+			weekend.add(kcal/want - 1)
+		} else {
+			week.add(kcal/want - 1)
+		}
 	}
-	if days < overLeastN {
-		return 0, days, false
+	return weekend, week
+}
+
+// loggedDay returns what was eaten on an ordinary day and what its target was;
+// false for refeeds, and where either is not known.
+func (f *facts) loggedDay(d engine.Day) (kcal, targetKcal float64, ok bool) {
+	row := f.window.At(d)
+	t, hasTarget := f.plan.TargetOn(d)
+	if !hasTarget || !row.IntakeKcal.OK || row.Marks.Has(engine.MarkRefeed) {
+		return 0, 0, false
 	}
-	n := float64(days)
-	mean := sum / n
-	se := math.Sqrt(max(squares-n*mean*mean, 0) / (n - 1) / n)
-	return mean * f.current.IntakeKcal, days, mean >= overLeast && mean > overErrors*se
+	want := f.plan.OrdinaryIntakeKcal(t, d)
+	return row.IntakeKcal.V, want, want > 0
 }
 
 // targetChange is the day from which the present target holds.
@@ -51,4 +104,25 @@ func (f *facts) targetChange() engine.Day {
 		}
 	}
 	return from
+}
+
+// scatter is the mean of some numbers and how sure it is.
+type scatter struct{ n, sum, squares float64 }
+
+func (s *scatter) add(v float64) { s.n, s.sum, s.squares = s.n+1, s.sum+v, s.squares+v*v }
+
+func (s scatter) mean() float64 {
+	if s.n == 0 {
+		return 0
+	}
+	return s.sum / s.n
+}
+
+// se is the standard error of the mean; infinite for fewer than two numbers.
+func (s scatter) se() float64 {
+	if s.n < 2 {
+		return math.Inf(1)
+	}
+	m := s.sum / s.n
+	return math.Sqrt(max(s.squares-s.n*m*m, 0) / (s.n - 1) / s.n)
 }

@@ -32,7 +32,7 @@ func TestCalendarAndStage(t *testing.T) {
 		{"seen from before the decision", false, false, []engine.Decision{decide(10, engine.StartDeficit, 2100)}, 9, 10, MaintenanceTest},
 		{"changed early in the cut", false, false, []engine.Decision{decide(10, engine.StartDeficit, 2100), decide(15, engine.Hold, 2200)}, 16, 22, OpeningDeficit},
 		{"held at the review", false, false, []engine.Decision{decide(10, engine.StartDeficit, 2100), decide(20, engine.Hold, 2100)}, 21, 27, WeeklyReviews},
-		{"held late", false, false, []engine.Decision{decide(10, engine.StartDeficit, 2100), decide(23, engine.Hold, 2100)}, 29, 30, WeeklyReviews},
+		{"held late", false, false, []engine.Decision{decide(10, engine.StartDeficit, 2100), decide(23, engine.Hold, 2100)}, 29, 30, BaseActivity},
 		{"a later decision is not seen", false, false, []engine.Decision{decide(10, engine.StartDeficit, 2100), decide(23, engine.Hold, 2100)}, 22, 20, WeeklyReviews},
 		{"closed", false, true, nil, 5, -1, Closed},
 		{"referred", false, false, []engine.Decision{decide(10, engine.Refer, 2500)}, 12, -1, Referred},

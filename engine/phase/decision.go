@@ -7,6 +7,12 @@ import (
 	"example.com/steelyard/engine/balance"
 )
 
+// A refeed is one day in so many; the bounds keep typing errors out.
+const (
+	refeedLeastDays = 3
+	refeedMostDays  = 28
+)
+
 // ValidateDecision returns why a decision's target may not be set, whoever
 // chose it; nothing when it may. Fields are the decision's, in snake_case. The
 // decision is judged on the morning that it holds from, with the decisions
@@ -14,6 +20,7 @@ import (
 //
 //   - a number that is no day's is refused
 //   - intake under the floor is refused
+//   - a refeed of less than an ordinary day, or in a cadence outside 3..28 days, is refused
 //   - activity over the plan's cap is refused
 //   - a trainee whom a safety rule refers gets no target under maintenance; while
 //     maintenance is not known, only the referral itself may be recorded
@@ -29,6 +36,13 @@ func ValidateDecision(w engine.Window, p engine.Profile, plan engine.Plan, d eng
 	if f.floorKcal.OK && d.Target.IntakeKcal < f.floorKcal.V {
 		refuse("target.intake_kcal", "must not be under the floor of %.0f kcal a day", f.floorKcal.V)
 	}
+	if r := d.Target.Refeed; r != (engine.Refeed{}) {
+		if r.EveryDays < refeedLeastDays || r.EveryDays > refeedMostDays {
+			refuse("target.refeed_every_days", "must be between %d and %d", refeedLeastDays, refeedMostDays)
+		} else if r.IntakeKcal < d.Target.IntakeKcal {
+			refuse("target.refeed_intake_kcal", "must not be under the intake of an ordinary day")
+		}
+	}
 	if d.Target.ActivityKcal > plan.ActivityCapKcal {
 		refuse("target.activity_kcal", "must not be over the plan's cap of %g kcal a day", plan.ActivityCapKcal)
 	}
@@ -37,7 +51,7 @@ func ValidateDecision(w engine.Window, p engine.Profile, plan engine.Plan, d eng
 		switch {
 		case !maintenance.OK && d.Action != engine.Refer:
 			refuse("target", "cannot be set: %s", found[0].Sentence)
-		case maintenance.OK && d.Target.IntakeKcal < maintenance.V:
+		case maintenance.OK && d.Target.MeanIntakeKcal() < maintenance.V:
 			refuse("target.intake_kcal", "must not be under maintenance, about %.0f kcal a day: %s", maintenance.V, found[0].Sentence)
 		}
 	}

@@ -15,12 +15,13 @@ type facts struct {
 	profile engine.Profile
 	plan    engine.Plan // with the decisions in force by asOf
 	asOf    engine.Day
-	stage   Stage // by the plan alone: a safety rule may still refer
+	arc     arc   // what the decisions made of the plan
+	stage   Stage // a safety rule may still refer
 
 	weightKg engine.Opt     // median of the last three readings in the valid range
 	current  *engine.Target // in force; nil before the first decision
 	present  engine.Target  // in force, or the usual intake
-	pace     float64        // what the plan aims at, held to 1 kg a week
+	pace     float64        // what the plan aims at, eased where that was decided, held to 1 kg a week
 
 	track     balance.Track
 	guess     balance.Guess
@@ -29,6 +30,7 @@ type facts struct {
 	floorKcal engine.Opt        // unknown without a sex
 	basis     Basis
 	answers   *answers // nil until asked for
+	bearing   *Strain  // nil until asked for
 }
 
 // maxPaceKgPerWeek is the fastest loss a plan may aim at. Source: the 1-2 lb a
@@ -42,7 +44,8 @@ func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.D
 	}
 	plan.Decisions = plan.Decisions[:inForce]
 	f := &facts{window: w.Between(w.First, asOf+1), profile: p, plan: plan, asOf: asOf}
-	f.stage = stageByPlan(plan, asOf)
+	f.arc = arcOf(plan, asOf)
+	f.stage = f.stageNow()
 	f.weightKg = presentWeight(f.window)
 	f.track, f.guess, f.hasTrack = track(f.window, p, &plan, asOf)
 	if t, ok := plan.TargetOn(asOf); ok && balance.IsTarget(t) { // an impossible one counts as none
@@ -52,13 +55,16 @@ func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.D
 		f.present.IntakeKcal = f.track.UsualKcal()
 	}
 	f.pace = plan.PacePctPerWeek
+	if f.arc.eased.OK {
+		f.pace = easedPace(plan)
+	}
 	if f.weightKg.OK {
 		f.pace = min(f.pace, 100*maxPaceKgPerWeek/f.weightKg.V)
 	}
 	maintenance := engine.Opt{}
 	if f.hasTrack {
 		band := balance.Band{LowPctPerWeek: plan.BandLowPctPerWeek, HighPctPerWeek: plan.BandHighPctPerWeek}
-		if e, ok := f.track.Estimate(f.present, band); ok {
+		if e, ok := f.track.Estimate(f.expected(), band); ok {
 			f.estimate = &e
 			maintenance = engine.Some(e.MaintenanceKcal)
 		} else {
@@ -66,8 +72,30 @@ func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.D
 		}
 	}
 	f.floorKcal = floor(p, f.weightKg, asOf, maintenance, plan.IntakeFloorKcal)
+	// Where the weekend gets more, the other days get less, and they keep to the floor.
+	f.floorKcal.V += plan.WeekdayLessKcal()
 	f.basis = f.countBasis()
 	return f
+}
+
+// expected is the present prescription with the refeeds that are likely to be
+// taken worked into its mean: as prescribed at first, then ever more as the log
+// has them, so that a trainee who leaves them out is not judged as one who
+// takes them. One full cadence counts as taken; common practice, no source.
+func (f *facts) expected() engine.Target {
+	t := f.present
+	if t.Refeed.EveryDays < 1 {
+		return t
+	}
+	from := f.targetChange()
+	taken := 1.0
+	for d := from; d < f.asOf; d++ {
+		if f.window.At(d).Marks.Has(engine.MarkRefeed) {
+			taken++
+		}
+	}
+	share := min(taken/float64(t.Refeed.EveryDays+int(f.asOf-from)), 1)
+	return engine.Target{IntakeKcal: t.IntakeKcal + share*(t.Refeed.IntakeKcal-t.IntakeKcal), ActivityKcal: t.ActivityKcal}
 }
 
 // presentWeight is the median of the last three readings that can be a weight:

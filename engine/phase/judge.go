@@ -27,8 +27,8 @@ func (f *facts) judge() *answers {
 	return f.answers
 }
 
-// isOpening reports whether the cut has yet to begin.
-func (f *facts) isOpening() bool { return !CutStart(f.plan, f.asOf).OK }
+// isOpening reports whether the cut has yet to begin, or to go on after a break.
+func (f *facts) isOpening() bool { return !f.arc.cut.OK || f.arc.breakStart.OK }
 
 // deciding is the answer of the plan's own method; nil when it has none.
 func (f *facts) deciding() *MethodAnswer {

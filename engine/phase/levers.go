@@ -18,9 +18,11 @@ const foodRoomKcal = 300
 // its bounds by half of it, a floor or a cap never by any.
 const roundKcal = 5
 
-// target rounds a prescription and holds it to the floor and the cap.
+// target rounds a prescription and holds it to the floor and the cap. Refeeds
+// stay as they are.
 func (f *facts) target(intakeKcal, activityKcal float64) engine.Target {
 	t := engine.Target{
+		Refeed:       f.present.Refeed,
 		IntakeKcal:   roundKcal * math.Round(intakeKcal/roundKcal),
 		ActivityKcal: roundKcal * math.Round(activityKcal/roundKcal),
 	}
@@ -28,8 +30,19 @@ func (f *facts) target(intakeKcal, activityKcal float64) engine.Target {
 		t.IntakeKcal = max(t.IntakeKcal, roundKcal*math.Ceil(f.floorKcal.V/roundKcal))
 	}
 	t.ActivityKcal = min(max(t.ActivityKcal, 0), roundKcal*math.Floor(f.plan.ActivityCapKcal/roundKcal))
+	return withoutSmallRefeed(t)
+}
+
+// withoutSmallRefeed drops refeeds that the ordinary intake has risen above.
+func withoutSmallRefeed(t engine.Target) engine.Target {
+	if t.Refeed.IntakeKcal <= t.IntakeKcal {
+		t.Refeed = engine.Refeed{}
+	}
 	return t
 }
+
+// stay is the present target, held to the floor and the cap.
+func (f *facts) stay() engine.Target { return f.change(0, 0).Target }
 
 // room is how far a lever can go, kcal/d; whyNot says what stops it.
 type room struct {
@@ -150,6 +163,7 @@ func (f *facts) change(foodKcal, activityKcal float64) *LeverChange {
 	if activityKcal == 0 {
 		t.ActivityKcal = min(f.present.ActivityKcal, f.plan.ActivityCapKcal)
 	}
+	t = withoutSmallRefeed(t)
 	c := &LeverChange{ // + 0, since a change that rounds away is 0 and not -0
 		Target:             t,
 		FoodKcalPerDay:     math.Round(t.IntakeKcal-f.present.IntakeKcal) + 0,

@@ -7,18 +7,31 @@ import (
 	"example.com/steelyard/engine/balance"
 )
 
-// note looks for something worth saying that decides nothing.
-type note func(f *facts) []Finding
+// note looks for something worth saying that decides nothing. It knows what was
+// decided.
+type note struct {
+	name string
+	find func(f *facts, decided engine.Action) []Finding
+}
 
 func notes() []note {
 	return []note{
-		readingsRefused,
-		readingsDoubtful,
-		waterAfterChange,
-		refeedWater,
-		logGap,
-		eatingUnderFloor,
-		paceCapped,
+		{"readings-refused", readingsRefused},
+		{"readings-doubtful", readingsDoubtful},
+		{"water-after-change", waterAfterChange},
+		{"refeed-water", refeedWater},
+		{"log-gap", logGap},
+		{"eating-under-floor", eatingUnderFloor},
+		{"weekend-pattern", weekendPattern},
+		{"protein-low", proteinLow},
+		{"pace-capped", paceCapped},
+		{"pace-eased", paceEased},
+		{"stable-weeks", stableWeeks},
+		{"refeeds-wait", refeedsWait},
+		{"break-offered", breakOffered},
+		{"ask-first-month", askFirstMonth},
+		{"pictures-due", picturesDue},
+		{"weigh-less-often", weighLessOften},
 	}
 }
 
@@ -26,7 +39,7 @@ func notes() []note {
 const readingDays = 14
 
 // readingsRefused asks to confirm the readings that were not used.
-func readingsRefused(f *facts) []Finding {
+func readingsRefused(f *facts, _ engine.Action) []Finding {
 	var found []Finding
 	for d := f.asOf - readingDays + 1; d <= f.asOf; d++ {
 		s, ok := f.state(d)
@@ -44,7 +57,7 @@ func readingsRefused(f *facts) []Finding {
 }
 
 // readingsDoubtful asks about readings that were used but lie far off.
-func readingsDoubtful(f *facts) []Finding {
+func readingsDoubtful(f *facts, _ engine.Action) []Finding {
 	var found []Finding
 	for d := f.asOf - readingDays + 1; d <= f.asOf; d++ {
 		if s, ok := f.state(d); ok && s.IsDoubtful {
@@ -60,7 +73,7 @@ func readingsDoubtful(f *facts) []Finding {
 }
 
 // waterAfterChange explains the first three mornings after a change of intake.
-func waterAfterChange(f *facts) []Finding {
+func waterAfterChange(f *facts, _ engine.Action) []Finding {
 	from := f.intakeChange()
 	if !from.OK || f.asOf > from.Day+waterDays {
 		return nil
@@ -75,7 +88,7 @@ func waterAfterChange(f *facts) []Finding {
 const refeedDays = 3
 
 // refeedWater explains the mornings after a refeed.
-func refeedWater(f *facts) []Finding {
+func refeedWater(f *facts, _ engine.Action) []Finding {
 	for d := f.asOf; d >= f.asOf-refeedDays; d-- {
 		if f.window.At(d).Marks.Has(engine.MarkRefeed) {
 			return []Finding{{
@@ -92,7 +105,7 @@ const gapDays = 3
 
 // logGap tells the longest stretch of the last 14 days with neither a reading
 // nor a log. Today is not over and does not count.
-func logGap(f *facts) []Finding {
+func logGap(f *facts, _ engine.Action) []Finding {
 	first, ok := f.firstEntry()
 	if !ok {
 		return nil
@@ -119,7 +132,7 @@ func logGap(f *facts) []Finding {
 
 // eatingUnderFloor speaks up when the logged days of the last week are, on
 // average, under the floor: whatever the target says, that is too little.
-func eatingUnderFloor(f *facts) []Finding {
+func eatingUnderFloor(f *facts, _ engine.Action) []Finding {
 	var sum, n float64
 	for d := f.asOf - 7; d < f.asOf; d++ {
 		if in := f.window.At(d).IntakeKcal; in.OK {
@@ -138,8 +151,8 @@ func eatingUnderFloor(f *facts) []Finding {
 }
 
 // paceCapped says when 1 kg a week is less than the plan's pace.
-func paceCapped(f *facts) []Finding {
-	if !(f.pace < f.plan.PacePctPerWeek) {
+func paceCapped(f *facts, _ engine.Action) []Finding {
+	if !(f.pace < f.plan.PacePctPerWeek) || f.arc.eased.OK {
 		return nil
 	}
 	return []Finding{{

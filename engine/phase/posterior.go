@@ -42,9 +42,10 @@ func (f *facts) pSlow() float64 { return f.estimate.PRateBelow(f.slowPctPerWeek(
 
 // kcalToPace is what the energy balance lacks of the pace, kcal/d; negative
 // when the loss is faster.
-func (f *facts) kcalToPace() float64 {
-	return (f.pace - f.estimate.RatePctPerWeek) / balance.PctPerWeekPerKcal(f.estimate.TrendWeightKg)
-}
+func (f *facts) kcalToPace() float64 { return (f.pace - f.estimate.RatePctPerWeek) / f.perKcal() }
+
+// perKcal is the rate, in % of body weight a week, that one kcal/d makes.
+func (f *facts) perKcal() float64 { return balance.PctPerWeekPerKcal(f.estimate.TrendWeightKg) }
 
 // posteriorReview is what the filter makes of a review in the cut: lower the
 // balance when the loss is too slow with a probability of 0.5 or more, raise it
@@ -94,7 +95,7 @@ func (f *facts) activityToCome() float64 {
 
 // rateAfterCut predicts the rate, % of body weight a week, after kcal/d less food.
 func (f *facts) rateAfterCut(kcal float64) float64 {
-	return f.estimate.RatePctPerWeek + foodShare*kcal*balance.PctPerWeekPerKcal(f.estimate.TrendWeightKg)
+	return f.estimate.RatePctPerWeek + foodShare*kcal*f.perKcal()
 }
 
 func (f *facts) posteriorAnswer(action engine.Action) *MethodAnswer {

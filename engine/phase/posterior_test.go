@@ -19,6 +19,7 @@ func inCut(rate, sd float64) *facts {
 		profile:   engine.Profile{Sex: engine.Male, BirthDate: engine.SomeDay(birth), HeightCm: engine.Some(180)},
 		plan:      plan,
 		asOf:      start + 30,
+		arc:       arcOf(plan, start+30),
 		stage:     WeeklyReviews,
 		weightKg:  engine.Some(80),
 		current:   &plan.Decisions[0].Target,

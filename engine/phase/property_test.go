@@ -42,6 +42,10 @@ func randomCase(r *rand.Rand) (engine.Window, engine.Profile, engine.Plan, engin
 	plan.ActivityCapKcal = float64(125 + r.IntN(500))
 	plan.Method = engine.Method(r.IntN(2))
 	plan.PacePctPerWeek = 0.5 + 0.5*r.Float64()
+	plan.AllowRefeeds = r.IntN(4) > 0
+	if r.IntN(5) == 0 {
+		plan.WeekendExtraKcal = float64(r.IntN(600))
+	}
 	if r.IntN(30) == 0 {
 		plan.PacePctPerWeek = math.NaN()
 	}
@@ -51,7 +55,7 @@ func randomCase(r *rand.Rand) (engine.Window, engine.Profile, engine.Plan, engin
 
 	kg := 50 + 90*r.Float64()
 	maintenance := kg * (25 + 15*r.Float64())
-	days := r.IntN(90)
+	days := r.IntN(170)
 	from := plan.Start
 	target := maintenance
 	for r.IntN(5) > 0 {
@@ -59,8 +63,21 @@ func randomCase(r *rand.Rand) (engine.Window, engine.Profile, engine.Plan, engin
 		if len(plan.Decisions) == 1 {
 			d.Action = engine.StartDeficit
 		}
-		if r.IntN(60) == 0 {
+		switch r.IntN(60) {
+		case 0:
 			d.Action = engine.Refer
+		case 1, 2, 3:
+			d.Action, d.Target.IntakeKcal = engine.TakeBreak, math.Round(maintenance)
+		case 4, 5, 6:
+			d.Action, d.Target.IntakeKcal = engine.ReturnToMaintenance, math.Round(maintenance*(0.85+0.3*r.Float64()))
+		case 7:
+			d.Action = engine.Finish
+		case 8, 9, 10:
+			d.Action = engine.Ease
+		case 11, 12:
+			d.Action = engine.AddBaseActivity
+		case 13, 14, 15, 16:
+			d.Target.Refeed = engine.Refeed{EveryDays: r.IntN(20) - 1, IntakeKcal: math.Round(maintenance)}
 		}
 		if r.IntN(60) == 0 {
 			d.Target.IntakeKcal = math.Inf(1)
@@ -91,6 +108,9 @@ func randomCase(r *rand.Rand) (engine.Window, engine.Profile, engine.Plan, engin
 		if r.IntN(12) == 0 {
 			row.Marks = row.Marks.With(engine.MarkKind(1 + r.IntN(5)))
 			row.RefeedKcal = some(0.5, 1500, 4000)
+		}
+		if r.IntN(8) == 0 {
+			row.CheckIn = engine.CheckIn{HungerEase: r.IntN(6), Energy: r.IntN(6), Sleep: r.IntN(4), TrainingDrive: r.IntN(4), WasSlog: engine.Answer(r.IntN(3))}
 		}
 		if r.IntN(3000) == 0 {
 			row.Marks = row.Marks.With(engine.MarkKind(6 + r.IntN(3)))
@@ -187,7 +207,8 @@ func TestRandomPlansAndLogs(t *testing.T) {
 			t.Fatalf("seed %d: headline %q, cautions %v, findings %v", seed, r.Headline, r.Cautions, r.Findings)
 		}
 		switch r.Action {
-		case engine.KeepLogging, engine.StartDeficit, engine.Hold, engine.LowerBalance, engine.RaiseBalance, engine.MeetTarget, engine.Refer:
+		case engine.KeepLogging, engine.StartDeficit, engine.Hold, engine.LowerBalance, engine.RaiseBalance, engine.MeetTarget, engine.Refer,
+			engine.AddBaseActivity, engine.ChangeRefeeds, engine.Ease, engine.TakeBreak, engine.ReturnToMaintenance, engine.Finish:
 		default:
 			t.Fatalf("seed %d: action %d", seed, r.Action)
 		}
@@ -209,7 +230,8 @@ func TestRandomPlansAndLogs(t *testing.T) {
 		}
 	}
 	t.Logf("actions %v; %d excluded; %d targets proposed, %d of them at the floor", actions, excluded, proposed, atFloor)
-	for _, a := range []engine.Action{engine.KeepLogging, engine.StartDeficit, engine.Hold, engine.LowerBalance, engine.RaiseBalance, engine.MeetTarget, engine.Refer} {
+	for _, a := range []engine.Action{engine.KeepLogging, engine.StartDeficit, engine.Hold, engine.LowerBalance, engine.RaiseBalance, engine.MeetTarget, engine.Refer,
+		engine.AddBaseActivity, engine.ChangeRefeeds, engine.Ease, engine.TakeBreak, engine.ReturnToMaintenance, engine.Finish} {
 		if actions[a] < 50 {
 			t.Errorf("action %d came up only %d times: the cases are too tame", a, actions[a])
 		}
@@ -224,10 +246,16 @@ func TestRandomPlansAndLogs(t *testing.T) {
 func checkTargets(t *testing.T, seed uint64, r Recommendation, w engine.Window, p engine.Profile, plan engine.Plan, proposed, atFloor *int) {
 	t.Helper()
 	check := func(what string, target engine.Target) {
-		if least := leastKcal(r, w, p, plan); target.IntakeKcal < least-1e-6 {
-			t.Fatalf("seed %d: %s intake of %v under the floor of %v", seed, what, target.IntakeKcal, least)
-		} else if target.IntakeKcal < least+5 {
-			*atFloor++
+		least := leastKcal(r, w, p, plan)
+		for d := range engine.Day(7) {
+			if kcal := plan.OrdinaryIntakeKcal(target, r.AsOf+d); kcal < least-1e-6 {
+				t.Fatalf("seed %d: %s intake of %v under the floor of %v", seed, what, kcal, least)
+			} else if kcal < least+5 {
+				*atFloor++
+			}
+		}
+		if target.Refeed.EveryDays > 0 && target.Refeed.IntakeKcal < target.IntakeKcal {
+			t.Fatalf("seed %d: %s refeed of %+v", seed, what, target)
 		}
 		if target.ActivityKcal < 0 || target.ActivityKcal > plan.ActivityCapKcal {
 			t.Fatalf("seed %d: %s activity of %v, cap %v", seed, what, target.ActivityKcal, plan.ActivityCapKcal)

@@ -26,11 +26,13 @@ func Recommend(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.
 	r.Current, r.Estimate = f.current, f.estimate
 	r.ReviewDue = ReviewDue(f.plan, asOf)
 	r.NextReview = f.nextReview(v, r.ReviewDue)
+	r.Adherence, r.Strain, r.Refeeds, r.Return = f.adherence(), *f.strain(), v.refeeds, v.back
+	r.WeekendExtraKcal = plan.WeekendExtraKcal
 	if f.answers != nil {
 		r.Posterior, r.Practice, r.WhyDiffer = f.answers.posterior, f.answers.practice, f.answers.whyDiffer()
 	}
 	for _, n := range notes() {
-		r.Findings = append(r.Findings, n(f)...)
+		r.Findings = append(r.Findings, n.find(f, v.action)...)
 	}
 	return r
 }
@@ -49,7 +51,8 @@ func (f *facts) decide() verdict {
 		return refer(found)
 	}
 	for _, r := range rules() {
-		if v, ok := r(f); ok {
+		if v, ok := r.ask(f); ok {
+			v.rule = r.name
 			return v
 		}
 	}
@@ -61,10 +64,14 @@ func (f *facts) nextReview(v verdict, isDue bool) engine.OptDay {
 	next := NextReview(f.plan, f.asOf)
 	switch {
 	case !next.OK:
+	case v.action == engine.Finish:
+		return engine.OptDay{}
+	case v.action == engine.TakeBreak:
+		next.Day = f.asOf + breakDays
+	case isDue && v.askAgainDays > 0:
+		next.Day = f.asOf + v.askAgainDays
 	case v.action == engine.StartDeficit:
 		next.Day = f.asOf + firstReviewDays
-	case isDue && v.action == engine.KeepLogging:
-		next.Day = f.asOf + v.askAgainDays
 	case isDue || v.action == engine.RaiseBalance:
 		next.Day = max(next.Day, f.asOf+reviewDays)
 	}

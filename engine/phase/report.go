@@ -35,6 +35,10 @@ type Recommendation struct {
 	Practice  *MethodAnswer
 	WhyDiffer string
 
+	// WeekendExtraKcal is the plan's: Saturdays and Sundays get so much over a
+	// target, the other days less.
+	WeekendExtraKcal float64
+
 	Adherence *Adherence // nil without logged days under a target
 	Strain    Strain
 	Refeeds   *RefeedProposal    // nil when none are proposed

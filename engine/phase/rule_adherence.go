@@ -14,10 +14,11 @@ func targetNotMet(f *facts) (verdict, bool) {
 	if a == nil || a.Action != engine.LowerBalance || f.pOverBand() >= fastP {
 		return verdict{}, false
 	}
-	kcal, days, isOver := f.overTarget()
-	if !isOver {
+	over := f.adherence()
+	if over == nil || !over.IsOver {
 		return verdict{}, false
 	}
+	kcal, days := over.OverPct/100*f.current.IntakeKcal, over.LoggedDays
 	sentence := fmt.Sprintf("On the %d logged days the intake was about %.0f kcal a day over the target.", days, kcal)
 	return verdict{
 		action: engine.MeetTarget,

@@ -18,6 +18,10 @@ func noReviewDue(f *facts) (verdict, bool) {
 		headline: "No change before the next review on " + next.Day.String() + ".",
 		findings: []Finding{{Code: CodeNoReviewDue, Severity: Info, Day: next, Sentence: "The next review is on " + next.Day.String() + "."}},
 	}
+	if f.arc.breakStart.OK {
+		v.headline = fmt.Sprintf("The break runs until about %s: eat to the target, and let the scale go up a little. %s", next.Day, v.headline)
+		return v, true
+	}
 	if !f.isOpening() {
 		if f.estimate != nil {
 			v.headline = "At the present target the tendency is " + rateWords(f.estimate) + ". " + v.headline

@@ -11,9 +11,9 @@ import (
 func (f *facts) hold() verdict {
 	e := f.estimate
 	pIn := max(0, 1-e.PBelowBand-e.PAboveBand)
-	code, words := CodeNotClearlyOffTrack, "not clearly off track"
-	if e.RatePctPerWeek >= f.plan.BandLowPctPerWeek && e.RatePctPerWeek <= f.plan.BandHighPctPerWeek {
-		code, words = CodeOnTrack, "on track"
+	code, words := CodeNotClearlyOffTrack, f.trackWords()
+	if words == onTrack {
+		code = CodeOnTrack
 	}
 	headline := fmt.Sprintf("The tendency is %s, %s: the chance that it is between %.2f and %.2f is %s. Change nothing.",
 		rateWords(e), words, f.plan.BandLowPctPerWeek, f.plan.BandHighPctPerWeek, chanceWords(pIn))
@@ -28,4 +28,14 @@ func (f *facts) hold() verdict {
 			Numbers: []Number{{"rate_pct_per_week", e.RatePctPerWeek, "%/week"}, {"probability_in_band", pIn, "1"}},
 		}},
 	}
+}
+
+const onTrack = "on track"
+
+// trackWords says how a loss that asks for no change lies.
+func (f *facts) trackWords() string {
+	if r := f.estimate.RatePctPerWeek; r >= f.plan.BandLowPctPerWeek && r <= f.plan.BandHighPctPerWeek {
+		return onTrack
+	}
+	return "not clearly off track"
 }

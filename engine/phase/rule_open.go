@@ -7,8 +7,8 @@ import (
 	"example.com/steelyard/engine/balance"
 )
 
-// openCut ends the maintenance test, or starts a plan without one: the opening
-// cut by the plan's method.
+// openCut ends the maintenance test or a diet break, or starts a plan without
+// one: the opening cut by the plan's method.
 func openCut(f *facts) (verdict, bool) {
 	if !f.isOpening() {
 		return verdict{}, false
@@ -18,15 +18,19 @@ func openCut(f *facts) (verdict, bool) {
 		return f.noLine(), true
 	}
 	v := verdict{action: engine.StartDeficit, changeKcal: a.ChangeKcal.Or(0), foodShare: foodShare}
+	code := CodeCutStarts
+	if f.arc.breakStart.OK {
+		code = CodeBreakOver
+	}
 	v.findings = []Finding{{
-		Code: CodeCutStarts, Severity: Notice, Sentence: a.Sentence,
+		Code: code, Severity: Notice, Sentence: a.Sentence,
 		Numbers: []Number{{"change_kcal", v.changeKcal, "kcal/d"}, {"maintenance_kcal", f.estimate.MaintenanceKcal, "kcal/d"}},
 	}}
 	if v.changeKcal == 0 {
 		stay := f.target(f.present.IntakeKcal, f.present.ActivityKcal)
 		v.proposed = &stay
-		v.headline = fmt.Sprintf("The present intake is a cut already: at %.0f kcal a day the tendency is %s. Start the cut there.",
-			stay.IntakeKcal, rateWords(f.estimate))
+		v.headline = fmt.Sprintf("The present intake is a cut already: at %.0f kcal a day the tendency is %s. %s there.",
+			stay.IntakeKcal, rateWords(f.estimate), f.startWords())
 	}
 	return v, true
 }
@@ -35,7 +39,14 @@ func openCut(f *facts) (verdict, bool) {
 func (f *facts) openHeadline(c *LeverChange) string {
 	expected := f.estimate.RatePctPerWeek +
 		(walkShare*c.ActivityKcalPerDay-foodShare*c.FoodKcalPerDay)*balance.PctPerWeekPerKcal(f.estimate.TrendWeightKg)
-	return fmt.Sprintf("Start the cut at %s. That should come to %s once the first days of water are over.", targetWords(c), lossWords(expected))
+	return fmt.Sprintf("%s at %s. That should come to %s once the first days of water are over.", f.startWords(), targetWords(c), lossWords(expected))
+}
+
+func (f *facts) startWords() string {
+	if f.arc.breakStart.OK {
+		return "The break has done its work: go on with the cut"
+	}
+	return "Start the cut"
 }
 
 // noLine is the verdict of the practice table where it has too few readings.

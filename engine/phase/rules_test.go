@@ -22,9 +22,9 @@ func TestNotEnoughData(t *testing.T) {
 		{"logs of two weeks", func(f *facts) { f.basis.LoggedLast14 = 6 }, []Code{CodeNotEnoughLogged}},
 		{"nothing", func(f *facts) { f.basis = Basis{} }, []Code{CodeNotEnoughReadings, CodeNotEnoughReadings, CodeNotEnoughLogged, CodeNotEnoughLogged}},
 		{"no estimate", func(f *facts) { f.estimate = nil }, []Code{CodeNoEstimate}},
-		{"in the test", func(f *facts) { f.stage, f.plan.Decisions, f.basis.LoggedLast7 = MaintenanceTest, nil, 3 }, []Code{CodeNotEnoughLogged}},
-		{"test skipped", func(f *facts) { f.stage, f.plan.Decisions, f.basis = OpeningDeficit, nil, Basis{} }, nil},
-		{"test skipped, no estimate", func(f *facts) { f.stage, f.plan.Decisions, f.estimate = OpeningDeficit, nil, nil }, []Code{CodeNoEstimate}},
+		{"in the test", func(f *facts) { f.stage, f.arc, f.basis.LoggedLast7 = MaintenanceTest, arc{}, 3 }, []Code{CodeNotEnoughLogged}},
+		{"test skipped", func(f *facts) { f.stage, f.arc, f.basis = OpeningDeficit, arc{}, Basis{} }, nil},
+		{"test skipped, no estimate", func(f *facts) { f.stage, f.arc, f.estimate = OpeningDeficit, arc{}, nil }, []Code{CodeNoEstimate}},
 	} {
 		f := inCut(0.3, 0.1)
 		f.basis = enough
@@ -87,8 +87,8 @@ func TestTargetNotMetLooksAtThePresentTarget(t *testing.T) {
 	}
 	f = logged(inCut(0.3, 0.1), 2000, 2000, 2000, 2000, 2000, 5000)
 	f.window.Days[5].Marks = f.window.Days[5].Marks.With(engine.MarkRefeed)
-	if kcal, days, _ := f.overTarget(); kcal != 0 || days != 5 {
-		t.Errorf("with a refeed: %v kcal over on %d days", kcal, days)
+	if a := f.adherence(); a.OverPct != 0 || a.LoggedDays != 5 {
+		t.Errorf("with a refeed: %+v", a)
 	}
 }
 
@@ -99,7 +99,7 @@ func TestGoalReached(t *testing.T) {
 	}{{engine.Some(80), true}, {engine.Some(79.9), false}, {engine.Opt{}, false}} {
 		f := inCut(0.3, 0.1)
 		f.plan.GoalWeightKg = c.goal
-		if v, got := goalReached(f); got != c.want || got && v.action != engine.Hold {
+		if v, got := goalReached(f); got != c.want || got && v.action != engine.ReturnToMaintenance {
 			t.Errorf("goal %v at a trend of 80: %v %+v", c.goal, got, v)
 		}
 	}
@@ -176,7 +176,7 @@ func TestNotes(t *testing.T) {
 		{"at the floor", []float64{1500, 1500, 1500, 1500, 1500, 1500, 1500}, false},
 		{"a week ago", []float64{900, 1500, 1500, 1500, 1500, 1500, 1500, 1500}, false},
 	} {
-		if got := has(eatingUnderFloor(logged(f, c.kcal...))); got != c.want {
+		if got := has(eatingUnderFloor(logged(f, c.kcal...), engine.Hold)); got != c.want {
 			t.Errorf("under the floor, %s: %v", c.what, got)
 		}
 	}
@@ -191,7 +191,7 @@ func TestNotes(t *testing.T) {
 		{"before the first entry", []float64{0, 0, 0, 0, 2000}, false},
 		{"long ago", append([]float64{2000, 0, 0, 0, 0}, 2000, 2000, 2000, 2000, 2000, 2000, 2000, 2000, 2000, 2000, 2000, 2000), false},
 	} {
-		if got := has(logGap(logged(f, c.kcal...))); got != c.want {
+		if got := has(logGap(logged(f, c.kcal...), engine.Hold)); got != c.want {
 			t.Errorf("gap of %s: %v", c.what, got)
 		}
 	}
@@ -201,11 +201,11 @@ func TestNotes(t *testing.T) {
 	}{{0, true}, {3, true}, {4, false}} {
 		f := inCut(0.7, 0.1)
 		f.plan.Decisions = append(f.plan.Decisions, engine.Decision{From: f.asOf - c.change, Action: engine.LowerBalance, Target: engine.Target{IntakeKcal: 1900}})
-		if got := has(waterAfterChange(f)); got != c.want {
+		if got := has(waterAfterChange(f, engine.Hold)); got != c.want {
 			t.Errorf("water %d days after a change: %v", c.change, got)
 		}
 		f.plan.Decisions[1].Target.IntakeKcal = 2000
-		if has(waterAfterChange(f)) {
+		if has(waterAfterChange(f, engine.Hold)) {
 			t.Error("water although the intake did not change")
 		}
 	}

@@ -3,25 +3,28 @@ package phase
 import "example.com/steelyard/engine"
 
 // safetyRule looks for one reason why no deficit may be computed.
-type safetyRule func(f *facts) (Finding, bool)
+type safetyRule struct {
+	name string
+	ask  func(f *facts) (Finding, bool)
+}
 
 // safetyRules are all asked, and any one of them refers.
 func safetyRules() []safetyRule {
 	return []safetyRule{
-		underage,
-		declaredCondition,
-		underweight,
-		goalUnderweight,
-		warningSign,
-		unexplainedLoss,
-		referralRecorded,
+		{"underage", underage},
+		{"declared-condition", declaredCondition},
+		{"underweight", underweight},
+		{"goal-underweight", goalUnderweight},
+		{"warning-sign", warningSign},
+		{"unexplained-loss", unexplainedLoss},
+		{"referral-recorded", referralRecorded},
 	}
 }
 
 func (f *facts) safetyFindings() []Finding {
 	var found []Finding
 	for _, rule := range safetyRules() {
-		if x, ok := rule(f); ok {
+		if x, ok := rule.ask(f); ok {
 			x.Severity = Warning
 			found = append(found, x)
 		}

@@ -4,6 +4,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"math"
 	"slices"
 	"strconv"
 	"testing"
@@ -20,6 +21,45 @@ func cutting(seed uint64, n int) *trainee {
 	p.live(10, 0)
 	p.plan.Decisions = append(p.plan.Decisions, engine.Decision{From: start + 10, Action: engine.StartDeficit, Target: engine.Target{IntakeKcal: 2100}})
 	p.live(n, 0)
+	return p
+}
+
+// lifts logs sessions of some lifts every third day from four weeks before the
+// cut on; each keeps perDay of its strength from day to day once the cut is on.
+func (p *trainee) lifts(perDay float64, names ...string) {
+	cut := CutStart(p.plan, p.today())
+	for d := cut.Day - 28; d < p.today(); d += 3 {
+		for _, name := range names {
+			p.window.Lifts = append(p.window.Lifts, engine.LiftDay{
+				Day: d, Lift: name, Sets: 4, HardSets: 4,
+				BestE1RM: engine.Some(100 * math.Pow(perDay, max(float64(d-cut.Day), 0))),
+			})
+		}
+	}
+}
+
+// checkIn answers all four questions alike, today less so many days.
+func (p *trainee) checkIn(back, score int, slog engine.Answer) {
+	p.back(back).CheckIn = engine.CheckIn{HungerEase: score, Energy: score, Sleep: score, TrainingDrive: score, WasSlog: slog}
+}
+
+// decide records a decision from today on.
+func (p *trainee) decide(a engine.Action, t engine.Target) {
+	p.plan.Decisions = append(p.plan.Decisions, engine.Decision{From: p.today(), Action: a, Target: t, By: "coach"})
+}
+
+// current is the target in force.
+func (p *trainee) current() engine.Target {
+	t, _ := p.plan.TargetOn(p.today())
+	return t
+}
+
+// settled is cutting with the base activity in place and no refeeds, so that
+// reviews are about the loss alone.
+func settled(seed uint64, n int) *trainee {
+	p := cutting(seed, n)
+	p.plan.BaseActivityKcal, p.plan.AllowRefeeds = 0, false
+	p.back(n).HasPhotos = true
 	return p
 }
 
@@ -130,14 +170,14 @@ var scenarios = []struct {
 		return p.morning()
 	}, engine.KeepLogging, []Code{CodeNoEstimate}, []Code{CodeOnTrack, CodeTooSlow}},
 	{"a hole of four days in the log", func() Recommendation {
-		p := cutting(3, 24)
+		p := settled(3, 24)
 		for i := 6; i <= 9; i++ {
 			*p.back(i) = engine.WindowDay{}
 		}
 		return p.morning()
 	}, engine.Hold, []Code{CodeLogGap}, []Code{CodeNotEnoughReadings}},
 	{"on track", func() Recommendation {
-		p := cutting(3, 24)
+		p := settled(3, 24)
 		return p.morning()
 	}, engine.Hold, []Code{CodeOnTrack}, []Code{CodeTooSlow, CodeTooFast, CodeNotClearlyOffTrack}},
 	{"slow", func() Recommendation {
@@ -179,10 +219,10 @@ var scenarios = []struct {
 		return p.morning()
 	}, engine.Hold, []Code{CodeNotClearlyOffTrack}, []Code{CodeOnTrack, CodeTooFast}},
 	{"at the goal", func() Recommendation {
-		p := cutting(3, 24)
+		p := settled(3, 24)
 		p.plan.GoalWeightKg = engine.Some(87.5)
 		return p.morning()
-	}, engine.Hold, []Code{CodeGoalReached}, []Code{CodeTooSlow}},
+	}, engine.ReturnToMaintenance, []Code{CodeGoalReached, CodeWaterBack}, []Code{CodeTooSlow}},
 	{"the table without a line", func() Recommendation {
 		p := cutting(3, 16)
 		p.plan.Method = engine.PracticeTable
@@ -193,18 +233,18 @@ var scenarios = []struct {
 		return p.morning()
 	}, engine.KeepLogging, []Code{CodeNoLine}, []Code{CodeOnTrack}},
 	{"a typing error and a reading that is merely odd", func() Recommendation {
-		p := cutting(3, 24)
+		p := settled(3, 24)
 		p.back(6).WeightKg.V += 10
 		p.back(3).WeightKg.V += 1.9
 		return p.morning()
 	}, engine.Hold, []Code{CodeReadingRefused, CodeReadingDoubtful}, nil},
 	{"two days after a refeed", func() Recommendation {
-		p := cutting(3, 24)
+		p := settled(3, 24)
 		p.back(2).Marks = p.back(2).Marks.With(engine.MarkRefeed)
 		return p.morning()
 	}, engine.Hold, []Code{CodeRefeedWater}, []Code{CodeReadingRefused, CodeReadingDoubtful, CodeEatingUnderFloor}},
 	{"four days after a refeed", func() Recommendation {
-		p := cutting(3, 24)
+		p := settled(3, 24)
 		p.back(4).Marks = p.back(4).Marks.With(engine.MarkRefeed)
 		return p.morning()
 	}, engine.Hold, nil, []Code{CodeRefeedWater, CodePaceCapped}},
@@ -215,6 +255,170 @@ var scenarios = []struct {
 		p.live(10, 3300)
 		return p.morning()
 	}, engine.StartDeficit, []Code{CodePaceCapped}, nil},
+	{"ill at the review", func() Recommendation {
+		p := settled(3, 24)
+		p.back(2).Marks = p.back(2).Marks.With(engine.MarkIllness)
+		return p.morning()
+	}, engine.Hold, []Code{CodePaused}, []Code{CodeOnTrack, CodeNoReviewDue}},
+	{"well again for three days", func() Recommendation {
+		p := settled(3, 24)
+		p.back(3).Marks = p.back(3).Marks.With(engine.MarkIllness)
+		return p.morning()
+	}, engine.Hold, []Code{CodeOnTrack}, []Code{CodePaused}},
+	{"day 17 of the cut", func() Recommendation {
+		return cutting(3, 17).morning()
+	}, engine.AddBaseActivity, []Code{CodeBaseActivity, CodePicturesDue}, []Code{CodeRefeedsDue, CodeAskSlog, CodeWeighLessOften}},
+	{"day 16 of the cut", func() Recommendation {
+		return cutting(3, 16).morning()
+	}, engine.Hold, []Code{CodeOnTrack}, []Code{CodeBaseActivity, CodeNotClearlyOffTrack}},
+	{"day 31 of the cut", func() Recommendation {
+		p := settled(3, 31)
+		p.plan.AllowRefeeds = true
+		return p.morning()
+	}, engine.ChangeRefeeds, []Code{CodeRefeedsDue, CodeWeighLessOften, CodeAskSlog, CodePicturesDue}, []Code{CodeRefeedsWait, CodeBreakOffered, CodePaceEased}},
+	{"day 29 of the cut, the first month said to be fine", func() Recommendation {
+		p := settled(3, 29)
+		p.plan.AllowRefeeds = true
+		p.checkIn(1, 4, engine.No)
+		p.back(3).HasPhotos = true
+		return p.morning()
+	}, engine.Hold, []Code{CodeOnTrack}, []Code{CodeRefeedsDue, CodeAskSlog, CodeSlog, CodeStrainHigh, CodePicturesDue, CodeWeighLessOften}},
+	{"refeeds due, and the loss too slow", func() Recommendation {
+		p := settled(3, 0+1)
+		p.plan.AllowRefeeds = true
+		p.plan.Decisions[1].Target.IntakeKcal = 2650
+		p.live(34, 0)
+		return p.morning()
+	}, engine.LowerBalance, []Code{CodeRefeedsWait}, []Code{CodeRefeedsDue, CodeLongDeficit}},
+	{"a first month that was a slog", func() Recommendation {
+		p := settled(3, 30)
+		p.checkIn(2, 3, engine.Yes)
+		return p.morning()
+	}, engine.Ease, []Code{CodeSlog}, []Code{CodeStrainHigh, CodeAskSlog}},
+	{"hard to bear: ease", func() Recommendation {
+		p := settled(3, 30)
+		p.checkIn(2, 2, engine.Unanswered)
+		return p.morning()
+	}, engine.Ease, []Code{CodeStrainHigh}, []Code{CodeSlog, CodeBreakForHunger}},
+	{"hard to bear and eased already: refeeds", func() Recommendation {
+		p := settled(3, 24)
+		p.plan.AllowRefeeds = true
+		p.decide(engine.Ease, engine.Target{IntakeKcal: 2150})
+		p.live(14, 0)
+		p.checkIn(2, 1, engine.Yes)
+		return p.morning()
+	}, engine.ChangeRefeeds, []Code{CodeStrainHigh, CodePaceEased}, []Code{CodeSlog, CodePaceCapped}},
+	{"hard to bear, eased, and no refeeds allowed: a break", func() Recommendation {
+		p := settled(3, 24)
+		p.decide(engine.Ease, engine.Target{IntakeKcal: 2150})
+		p.live(14, 0)
+		p.checkIn(2, 1, engine.Unanswered)
+		return p.morning()
+	}, engine.TakeBreak, []Code{CodeStrainHigh, CodeBreakForHunger}, []Code{CodeLongDeficit, CodeBreakOffered}},
+	{"twelve weeks, and middling check-ins", func() Recommendation {
+		p := settled(3, 84)
+		p.checkIn(2, 3, engine.Unanswered)
+		return p.morning()
+	}, engine.TakeBreak, []Code{CodeLongDeficit, CodeBreakForHunger}, []Code{CodeStrainHigh, CodeBreakOffered}},
+	{"twelve weeks, and all is well", func() Recommendation {
+		p := settled(3, 84)
+		p.checkIn(2, 4, engine.Unanswered)
+		return p.morning()
+	}, engine.Hold, []Code{CodeBreakOffered}, []Code{CodeLongDeficit, CodeBreakForHunger}},
+	{"on a break", func() Recommendation {
+		p := settled(3, 84)
+		p.decide(engine.TakeBreak, engine.Target{IntakeKcal: 2850})
+		p.live(4, 0)
+		return p.morning()
+	}, engine.Hold, []Code{CodeNoReviewDue}, []Code{CodeBreakOver, CodeCutStarts}},
+	{"after a break", func() Recommendation {
+		p := settled(3, 84)
+		p.decide(engine.TakeBreak, engine.Target{IntakeKcal: 2850})
+		p.live(10, 0)
+		return p.morning()
+	}, engine.StartDeficit, []Code{CodeBreakOver}, []Code{CodeCutStarts, CodeNoReviewDue}},
+	{"lifts fall while the loss is fast", func() Recommendation {
+		p := settled(3, 0+1)
+		p.maintenance = 3450
+		p.live(34, 0)
+		p.lifts(0.997, "press", "row", "squat")
+		return p.morning()
+	}, engine.Ease, []Code{CodeStrengthFalls}, []Code{CodeTooFast, CodeStrainHigh}},
+	{"lifts hold while the loss is fast", func() Recommendation {
+		p := settled(3, 0+1)
+		p.maintenance = 3450
+		p.live(34, 0)
+		p.lifts(1, "press", "row", "squat")
+		return p.morning()
+	}, engine.Hold, nil, []Code{CodeStrengthFalls}},
+	{"first step up", func() Recommendation {
+		p := settled(3, 40)
+		p.decide(engine.ReturnToMaintenance, engine.Target{IntakeKcal: 2400})
+		p.live(7, 0)
+		return p.morning()
+	}, engine.ReturnToMaintenance, []Code{CodeStepToMaintenance}, []Code{CodeWatching, CodePlanFinishes, CodeGoalReached, CodeWaterBack}},
+	{"watching", func() Recommendation {
+		p := settled(3, 40)
+		p.decide(engine.ReturnToMaintenance, engine.Target{IntakeKcal: 2850})
+		p.live(14, 0)
+		return p.morning()
+	}, engine.Hold, []Code{CodeWatching}, []Code{CodeStepToMaintenance, CodePlanFinishes}},
+	{"watched for three weeks", func() Recommendation {
+		p := settled(3, 40)
+		p.decide(engine.ReturnToMaintenance, engine.Target{IntakeKcal: 2850})
+		p.live(21, 0)
+		return p.morning()
+	}, engine.Finish, []Code{CodePlanFinishes}, []Code{CodePlanFinished, CodeWatching}},
+	{"finished", func() Recommendation {
+		p := settled(3, 40)
+		p.decide(engine.Finish, engine.Target{IntakeKcal: 2850})
+		p.live(21, 0)
+		return p.morning()
+	}, engine.Finish, []Code{CodePlanFinished}, []Code{CodePlanFinishes, CodeNoReviewDue}},
+	{"weekends", func() Recommendation {
+		p := settled(3, 0+1)
+		p.spread = 0.03
+		p.live(28, 0)
+		for i := 1; i <= 28; i++ {
+			if wd := (p.today() - engine.Day(i)).Weekday(); wd == 0 || wd == 6 {
+				p.back(i).IntakeKcal.V += 350
+			}
+		}
+		return p.morning()
+	}, engine.Hold, []Code{CodeWeekendPattern}, nil},
+	{"the weekend has its own target", func() Recommendation {
+		p := settled(3, 0+1)
+		p.plan.WeekendExtraKcal = 350
+		p.spread = 0.03
+		p.live(28, 0)
+		return p.morning()
+	}, engine.Hold, nil, []Code{CodeWeekendPattern}},
+	{"little protein", func() Recommendation {
+		p := settled(3, 24)
+		for i := 1; i <= 7; i++ {
+			p.back(i).ProteinG = engine.Some(110)
+		}
+		return p.morning()
+	}, engine.Hold, []Code{CodeProteinLow}, nil},
+	{"enough protein", func() Recommendation {
+		p := settled(3, 24)
+		for i := 1; i <= 7; i++ {
+			p.back(i).ProteinG = engine.Some(150)
+		}
+		return p.morning()
+	}, engine.Hold, nil, []Code{CodeProteinLow}},
+	{"four stable weeks before the cut", func() Recommendation {
+		p := newTrainee(4)
+		p.noiseKg = 0.15
+		p.live(30, 2700)
+		return p.morning()
+	}, engine.StartDeficit, []Code{CodeStableWeeks}, nil},
+	{"two weeks before the cut", func() Recommendation {
+		p := newTrainee(4)
+		p.noiseKg = 0.15
+		p.live(14, 2700)
+		return p.morning()
+	}, engine.StartDeficit, nil, []Code{CodeStableWeeks}},
 }
 
 func TestScenarios(t *testing.T) {

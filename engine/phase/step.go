@@ -39,6 +39,8 @@ func (f *facts) carryOut(v *verdict) []LeverOption {
 		v.headline = f.slowHeadline(c)
 	case engine.RaiseBalance:
 		v.headline = f.fastHeadline(c)
+	case engine.Ease:
+		v.headline = f.easeHeadline(v, c)
 	}
 	if short := math.Abs(asked) - worthOf(c, v.foodShare); asked < 0 && short > roundKcal {
 		v.findings = append(v.findings, f.floorFinding(

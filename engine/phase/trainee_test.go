@@ -26,6 +26,7 @@ type trainee struct {
 	adapt       float64
 	swing       float64
 	reading     engine.Opt // of today, once taken
+	refed       engine.Day // the last refeed
 }
 
 func newTrainee(seed uint64) *trainee {
@@ -50,10 +51,18 @@ func (p *trainee) today() engine.Day { return p.window.End() }
 func (p *trainee) live(n int, fallbackKcal float64) {
 	for range n {
 		kcal := fallbackKcal
-		if t, ok := p.plan.TargetOn(p.today()); ok {
-			kcal = t.IntakeKcal
+		t, ok := p.plan.TargetOn(p.today())
+		if ok {
+			kcal = p.plan.OrdinaryIntakeKcal(t, p.today())
+		}
+		isRefeed := t.Refeed.EveryDays > 0 && p.today() >= p.refed+engine.Day(t.Refeed.EveryDays)
+		if isRefeed {
+			kcal, p.refed = t.Refeed.IntakeKcal, p.today()
 		}
 		p.eat(kcal * (1 + p.over + p.spread*p.r.NormFloat64()))
+		if isRefeed {
+			p.back(1).Marks = p.back(1).Marks.With(engine.MarkRefeed)
+		}
 	}
 }
 
@@ -102,6 +111,6 @@ func (p *trainee) follow(r Recommendation) {
 // trueRate is the tendency at the target in force, % of body weight a week.
 func (p *trainee) trueRate() float64 {
 	t, _ := p.plan.TargetOn(p.today())
-	eaten := t.IntakeKcal * (1 + p.over)
+	eaten := t.MeanIntakeKcal() * (1 + p.over)
 	return 700 * (p.spent(eaten, t.ActivityKcal) - eaten) / (7600 * p.tissueKg)
 }

@@ -25,6 +25,7 @@ const (
 	maxGoalFatPct   = 50
 	maxActivityKcal = 1000
 	maxFloorKcal    = 5000
+	maxWeekendKcal  = 1000
 )
 
 // A plan starts between 2000-01-01 and 2199-12-31.
@@ -84,6 +85,7 @@ func ValidatePlan(plan engine.Plan, presentWeightKg engine.Opt) []PlanProblem {
 	if isIn("base_activity_kcal", plan.BaseActivityKcal, 0, maxActivityKcal, "kcal a day") && capOK && plan.BaseActivityKcal > plan.ActivityCapKcal {
 		refuse("base_activity_kcal", "must not exceed activity_cap_kcal")
 	}
+	isIn("weekend_extra_kcal", plan.WeekendExtraKcal, 0, maxWeekendKcal, "kcal a day")
 	if fl := plan.IntakeFloorKcal; fl.OK {
 		isIn("intake_floor_kcal", fl.V, floorLeastKcal, maxFloorKcal, "kcal a day")
 	}

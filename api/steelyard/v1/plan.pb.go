@@ -121,7 +121,7 @@ type Plan struct {
 	AllowRefeeds *bool `protobuf:"varint,20,opt,name=allow_refeeds,json=allowRefeeds,proto3,oneof" json:"allow_refeeds,omitempty"`
 	// What Saturday and Sunday each get over the target, in kcal/d, 0 to 1000; the
 	// other five days get 2/5 of it less, so that the week stays the same. The
-	// weekdays keep to the intake floor: where there is no room the extra shrinks.
+	// weekdays keep to the intake floor, so the target stays that much over it.
 	// 0 when absent.
 	WeekendExtraKcal *float64 `protobuf:"fixed64,21,opt,name=weekend_extra_kcal,json=weekendExtraKcal,proto3,oneof" json:"weekend_extra_kcal,omitempty"`
 	// The prescription in force today, from the last decision; absent before the first.
