@@ -22,7 +22,7 @@ type course struct {
 	changes      int // of the balance, up or down, at a review
 	falseChanges int // with the true rate in the band, or away from it
 	fastCuts     int // lower, with the true rate over 1 %
-	misses       int // reviews that held with the true rate under 0.4 or over 1.1 %, and room for a change
+	misses       int // reviews that held, or only added the base activity, with the true rate under 0.4 or over 1.1 %, and room for a change
 	putOff       int // such reviews that asked for more data or to meet the present target first
 	lostDay      int // the first with 8 % of the weight lost; 0 when it never was
 	days         int // under a target
@@ -59,7 +59,7 @@ func follow(p *person, fate []chance, by coach) (course, error) {
 			if day >= firstReview && !isWaiting {
 				c.judge(l.trueRate(), a)
 			}
-			if a.isNew {
+			if a.isNew && a.target.IntakeKcal != l.present().IntakeKcal { // who only walks more keeps an intake that was fine when it was set
 				isUnder = a.target.IntakeKcal < a.floorKcal
 			}
 			c.isReferred = a.isReferred
@@ -95,11 +95,6 @@ func (l *life) answer(a prescription) (isWaiting bool) {
 		return false
 	case a.action == engine.KeepLogging && !a.isNew:
 		return true
-	case a.action == engine.Hold && !a.isAtFloor && l.isBaseActivityDue():
-		t := a.target
-		t.ActivityKcal = l.plan.BaseActivityKcal
-		l.record(engine.AddBaseActivity, t)
-		return false
 	case a.action == engine.MeetTarget:
 		// Who is asked to does better: an assumption.
 		l.weekend /= 2
@@ -126,7 +121,7 @@ func (c *course) judge(rate float64, a prescription) {
 	isOff := rate < bandLow-materialPct || rate > bandHigh+materialPct
 	switch {
 	case isChange || a.isAtFloor || !isOff:
-	case a.action == engine.Hold:
+	case a.action == engine.Hold || a.action == engine.AddBaseActivity:
 		c.misses++
 	default:
 		c.putOff++

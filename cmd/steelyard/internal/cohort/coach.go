@@ -7,10 +7,10 @@ import (
 	"example.com/steelyard/engine/phase"
 )
 
-// The calendar that both coaches keep beside the reviews: common practice, no
-// source.
+// The calendar beside the reviews: common practice, no source. Refeeds are by it
+// for both coaches; the engine adds the base activity by its own rule.
 const (
-	baseActivityDays = 17 // of the cut, until the base activity is added
+	baseActivityDays = 17 // of the cut, until the hand method adds the base activity
 	refeedFromDays   = 30 // of the cut, until the first refeed
 	refeedEveryDays  = 14
 )

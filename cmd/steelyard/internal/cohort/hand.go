@@ -48,6 +48,10 @@ func (hand) decide(l *life) prescription {
 		step := 0.05 + 0.05*min(off/handStepSpan, 1)
 		return l.lower(now, engine.LowerBalance, step*now.IntakeKcal)
 	}
+	if l.isBaseActivityDue() {
+		now.ActivityKcal = l.plan.BaseActivityKcal
+		return prescription{action: engine.AddBaseActivity, target: now, isNew: true, floorKcal: l.handFloor()}
+	}
 	return prescription{action: engine.Hold, target: now}
 }
 

@@ -36,10 +36,12 @@ type life struct {
 }
 
 func newLife(p *person, fate []chance) *life {
+	plan := engine.DefaultPlan(start)
+	plan.AllowRefeeds = false // both coaches give them by their own calendar
 	return &life{
 		person: p, fate: fate, body: p.model.Start(), under: p.under, weekend: p.weekend,
 		window: engine.Window{First: start, Days: make([]engine.WindowDay, 0, len(fate))},
-		plan:   engine.DefaultPlan(start),
+		plan:   plan,
 	}
 }
 
