@@ -8,7 +8,9 @@ import (
 	"example.com/steelyard/engine/internal/dist"
 )
 
-// takeBreak recommends ten days at maintenance.
+// takeBreak recommends ten days at maintenance. Breaks leave the loss of trained
+// people as it is and their hunger lower: Peos JJ et al., Med Sci Sports Exerc
+// 2021;53:1685-1698 (abstract).
 func (f *facts) takeBreak(why Finding) verdict {
 	back := f.wayBack(breakDays)
 	back.Steps = back.Steps[len(back.Steps)-1:] // a break is at maintenance from its first day

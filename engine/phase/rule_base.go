@@ -23,11 +23,19 @@ func addBaseActivity(f *facts) (verdict, bool) {
 			sentence, activityWords(c)),
 		proposed: &c.Target,
 		findings: []Finding{{
-			Code: CodeBaseActivity, Severity: Notice, Sentence: sentence,
-			Numbers: []Number{
-				{"activity_kcal", c.ActivityKcalPerDay, "kcal/d"}, {"activity_kcal_per_week", c.ActivityKcalPerWeek, "kcal/week"},
-				{"steps", c.StepsPerDay.V, "1/d"}, {"walk_minutes", c.WalkMinutesPerDay.V, "min/d"},
-			},
+			Code: CodeBaseActivity, Severity: Notice, Sentence: sentence, Numbers: walkNumbers(c),
 		}},
 	}, true
+}
+
+// walkNumbers tells a change of activity; steps and minutes where they are known.
+func walkNumbers(c *LeverChange) []Number {
+	out := []Number{{"activity_kcal", c.ActivityKcalPerDay, "kcal/d"}, {"activity_kcal_per_week", c.ActivityKcalPerWeek, "kcal/week"}}
+	if c.StepsPerDay.OK {
+		out = append(out, Number{"steps", c.StepsPerDay.V, "1/d"})
+	}
+	if c.WalkMinutesPerDay.OK {
+		out = append(out, Number{"walk_minutes", c.WalkMinutesPerDay.V, "min/d"})
+	}
+	return out
 }

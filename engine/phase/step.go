@@ -73,6 +73,7 @@ func worthOf(c *LeverChange, foodShare float64) float64 {
 // holdAtFloor turns a verdict that nothing can carry out into a hold.
 func (f *facts) holdAtFloor(v *verdict) {
 	v.action = engine.Hold
+	v.back = f.wayBack(breakDays)
 	v.headline = fmt.Sprintf("A lower balance is called for, but neither food nor activity has room for it: the floor is %.0f kcal a day. "+
 		"Hold, and talk about a slower goal, a break at maintenance, or more room for walking.", f.floorKcal.V)
 	v.findings = append(v.findings, f.floorFinding("Neither the intake floor nor the plan's activity leaves room for a change."))
