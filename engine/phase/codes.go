@@ -7,6 +7,7 @@ const (
 	CodeCondition          Code = "DECLARED_CONDITION"
 	CodeUnderweight        Code = "UNDERWEIGHT"
 	CodeGoalUnderweight    Code = "GOAL_UNDERWEIGHT"
+	CodeGoalTooLean        Code = "GOAL_TOO_LEAN"
 	CodeWarningSign        Code = "WARNING_SIGN"
 	CodeUnexplainedLoss    Code = "UNEXPLAINED_LOSS"
 	CodeReferralRecorded   Code = "REFERRAL_RECORDED"
@@ -59,14 +60,16 @@ const (
 	CodeAskSlog          Code = "ASK_FIRST_MONTH"
 	CodeWeekendPattern   Code = "WEEKEND_PATTERN"
 	CodeProteinLow       Code = "PROTEIN_LOW"
+	CodeGoalNotMeasured  Code = "GOAL_NOT_MEASURED"
 	CodeStableWeeks      Code = "STABLE_WEEKS"
 	CodeWaterBack        Code = "WATER_COMES_BACK"
 )
 
 // Codes of cautions.
 const (
-	CodeNotMedicalAdvice Code = "NOT_MEDICAL_ADVICE"
-	CodeTrackedIntake    Code = "TRACKED_INTAKE"
-	CodeAgeUnknown       Code = "AGE_UNKNOWN"
-	CodeGallstones       Code = "GALLSTONES"
+	CodeNotMedicalAdvice   Code = "NOT_MEDICAL_ADVICE"
+	CodeTrackedIntake      Code = "TRACKED_INTAKE"
+	CodeAgeUnknown         Code = "AGE_UNKNOWN"
+	CodeGallstones         Code = "GALLSTONES"
+	CodeEnergyAvailability Code = "LOW_ENERGY_AVAILABILITY"
 )

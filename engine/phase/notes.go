@@ -26,6 +26,7 @@ func notes() []note {
 		{"protein-low", proteinLow},
 		{"pace-capped", paceCapped},
 		{"pace-eased", paceEased},
+		{"goal-not-measured", goalNotMeasured},
 		{"stable-weeks", stableWeeks},
 		{"refeeds-wait", refeedsWait},
 		{"break-offered", breakOffered},

@@ -87,3 +87,15 @@ func weighLessOften(f *facts, _ engine.Action) []Finding {
 		Sentence: "Weighing every other day is enough from here on; every day does no harm.",
 	}}
 }
+
+// goalNotMeasured says at a review what a body-fat goal lacks.
+func goalNotMeasured(f *facts, _ engine.Action) []Finding {
+	if !f.plan.GoalBodyFatPct.OK || f.estimate == nil || !ReviewDue(f.plan, f.asOf) {
+		return nil
+	}
+	if kg, _ := f.fatGoal(f.bodyFat()); kg.OK {
+		return nil
+	}
+	_, measured := f.bodyFat()
+	return []Finding{{Code: CodeGoalNotMeasured, Severity: Notice, Sentence: f.cannotJudgeFat(measured)}}
+}

@@ -9,16 +9,18 @@ import (
 // goalReached brings a plan back up to maintenance once the trend, as it would
 // be there with its water back, is at the goal.
 func goalReached(f *facts) (verdict, bool) {
-	goal := f.plan.GoalWeightKg
-	if !goal.OK || f.estimate.TrendWeightKg > goal.V {
+	goal := f.goal()
+	if !goal.WeightKg.OK || f.estimate.TrendWeightKg > goal.WeightKg.V {
 		return verdict{}, false
 	}
-	sentence := fmt.Sprintf("The trend of %.1f kg has reached the goal of %.1f kg.", f.estimate.TrendWeightKg, goal.V)
-	v := f.comeBack(Finding{
-		Code: CodeGoalReached, Severity: Notice, Sentence: sentence,
-		Numbers: []Number{{"trend_weight_kg", f.estimate.TrendWeightKg, "kg"}, {"goal_weight_kg", goal.V, "kg"}},
-	})
-	return v, true
+	sentence := fmt.Sprintf("The trend of %.1f kg has reached the goal of %.1f kg.", f.estimate.TrendWeightKg, goal.WeightKg.V)
+	numbers := []Number{{"trend_weight_kg", f.estimate.TrendWeightKg, "kg"}, {"goal_weight_kg", goal.WeightKg.V, "kg"}}
+	if goal.Kind == GoalBodyFat {
+		sentence = fmt.Sprintf("At a trend of %.1f kg the body fat is put at %.0f %%, give or take %.0f: the goal of %g %% is reached.",
+			f.estimate.TrendWeightKg, goal.BodyFatPct.V, goal.BodyFatSEPct.V, f.plan.GoalBodyFatPct.V)
+		numbers = append(numbers, Number{"body_fat_pct", goal.BodyFatPct.V, "%"}, Number{"body_fat_se_pct", goal.BodyFatSEPct.V, "%"})
+	}
+	return f.comeBack(Finding{Code: CodeGoalReached, Severity: Notice, Sentence: sentence, Numbers: numbers}), true
 }
 
 // comeBack recommends the way up to maintenance, its first step first.

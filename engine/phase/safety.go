@@ -15,6 +15,7 @@ func safetyRules() []safetyRule {
 		{"declared-condition", declaredCondition},
 		{"underweight", underweight},
 		{"goal-underweight", goalUnderweight},
+		{"goal-too-lean", goalTooLean},
 		{"warning-sign", warningSign},
 		{"unexplained-loss", unexplainedLoss},
 		{"referral-recorded", referralRecorded},

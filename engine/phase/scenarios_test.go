@@ -255,6 +255,27 @@ var scenarios = []struct {
 		p.live(10, 3300)
 		return p.morning()
 	}, engine.StartDeficit, []Code{CodePaceCapped}, nil},
+	{"lean at the body-fat goal", func() Recommendation {
+		p := settled(3, 24)
+		p.plan.GoalBodyFatPct = engine.Some(16)
+		p.window.BodyFat = []engine.BodyFatReading{{Day: p.today() - 3, BodyFat: engine.BodyFat{Pct: 15.5, Method: engine.BodyFatDXA}}}
+		return p.morning()
+	}, engine.ReturnToMaintenance, []Code{CodeGoalReached}, []Code{CodeGoalNotMeasured, CodeGoalTooLean}},
+	{"a body-fat goal and nothing measured", func() Recommendation {
+		p := settled(3, 24)
+		p.plan.GoalBodyFatPct = engine.Some(12)
+		return p.morning()
+	}, engine.Hold, []Code{CodeGoalNotMeasured, CodeOnTrack}, []Code{CodeGoalReached, CodeEnergyAvailability}},
+	{"a body-fat goal that no body should have", func() Recommendation {
+		p := settled(3, 24)
+		p.plan.GoalBodyFatPct = engine.Some(4)
+		return p.morning()
+	}, engine.Refer, []Code{CodeGoalTooLean}, nil},
+	{"little energy for a lean body", func() Recommendation {
+		p := settled(3, 24)
+		p.window.BodyFat = []engine.BodyFatReading{{Day: p.today() - 3, BodyFat: engine.BodyFat{Pct: 8, Method: engine.BodyFatDXA}}}
+		return p.morning()
+	}, engine.Hold, []Code{CodeEnergyAvailability}, nil},
 	{"ill at the review", func() Recommendation {
 		p := settled(3, 24)
 		p.back(2).Marks = p.back(2).Marks.With(engine.MarkIllness)
