@@ -2,6 +2,7 @@ package phase
 
 import (
 	"fmt"
+	"slices"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/balance"
@@ -22,7 +23,7 @@ const (
 //   - intake under the floor is refused
 //   - a refeed of less than an ordinary day, or in a cadence outside 3..28 days, is refused
 //   - activity over the plan's cap is refused
-//   - a trainee whom a safety rule refers gets no target under maintenance; while
+//   - a trainee whom a safety rule refers, for more than a referral on record, gets no target under maintenance; while
 //     maintenance is not known, only the referral itself may be recorded
 func ValidateDecision(w engine.Window, p engine.Profile, plan engine.Plan, d engine.Decision) []PlanProblem {
 	if !balance.IsTarget(d.Target) {
@@ -46,7 +47,7 @@ func ValidateDecision(w engine.Window, p engine.Profile, plan engine.Plan, d eng
 	if d.Target.ActivityKcal > plan.ActivityCapKcal {
 		refuse("target.activity_kcal", "must not be over the plan's cap of %g kcal a day", plan.ActivityCapKcal)
 	}
-	if found := f.safetyFindings(); len(found) > 0 {
+	if found := f.standingReasons(); len(found) > 0 {
 		maintenance := f.maintenance()
 		switch {
 		case !maintenance.OK && d.Action != engine.Refer:
@@ -56,6 +57,13 @@ func ValidateDecision(w engine.Window, p engine.Profile, plan engine.Plan, d eng
 		}
 	}
 	return problems
+}
+
+// standingReasons are the safety findings that a decision cannot settle. A
+// referral on record is one that it can: whoever looked at the trainee says so
+// by deciding again.
+func (f *facts) standingReasons() []Finding {
+	return slices.DeleteFunc(f.safetyFindings(), func(x Finding) bool { return x.Code == CodeReferralRecorded })
 }
 
 // maintenance is the best present number for it, tracked kcal/d.

@@ -17,7 +17,7 @@ var refeedCadence = [...]struct{ fromDay, everyDays int }{
 }
 
 const (
-	deepDeficit   = 0.25 // of maintenance
+	deepDeficit   = 0.30 // of maintenance; the deepest opening cut is 0.25
 	refeedWorth   = 150  // kcal over the mean; less is no refeed
 	waterToRefeed = refeedDays
 )

@@ -331,7 +331,9 @@ type Decision struct {
 	// Free text for people, at most 500 characters.
 	Note string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
 	// The recommendation that is answered, to be kept as it was given. The service
-	// computes it again as of `from_date` and stores it with the decision.
+	// computes it again as of `from_date` and stores it with the decision. The
+	// decision need not follow it: another action or target is an override, and
+	// both are kept.
 	AnswersRecommendation bool `protobuf:"varint,7,opt,name=answers_recommendation,json=answersRecommendation,proto3" json:"answers_recommendation,omitempty"`
 	// The recommendation as it was given, when the decision answers one.
 	Given *Recommendation `protobuf:"bytes,8,opt,name=given,proto3" json:"given,omitempty"`
