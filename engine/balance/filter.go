@@ -44,7 +44,7 @@ const WalkShare = 0.72
 const (
 	tissueSD       = 0.06 // kg a day
 	unloggedShare  = 0.40 // SD of a day's unlogged intake as a share of the plan's
-	maintenanceSD  = 15   // kcal/d a day
+	maintenanceSD  = 10   // kcal/d a day
 	waterCarry     = 0.55 // of the water term is left the next day
 	waterSD        = 0.60 // kg, stationary
 	readingSD      = 0.25 // kg

@@ -205,7 +205,7 @@ func (r *reference) advance(y Input) {
 		var fp, fpf mat.Dense
 		fp.Mul(transition, r.p)
 		fpf.Mul(&fp, transition.T())
-		r.p.Add(&fpf, mat.NewDiagDense(5, []float64{q * q, 225, va, 0, 0}))
+		r.p.Add(&fpf, mat.NewDiagDense(5, []float64{q * q, 100, va, 0, 0}))
 	}
 	r.at += (0.14*dI - r.at) / 14
 	r.s = 0.45*r.s + 0.55*dI/1000

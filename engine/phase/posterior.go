@@ -10,9 +10,11 @@ import (
 // The posterior method. Fitted on the virtual cohort, in closed loop, except
 // where a line says otherwise.
 const (
-	slowMargin = 0.05 // %/week: too slow is less than this above the band's lower edge
-	slowP      = 0.50 // and at least so probable. Waiting for 80-90 % was tried and is worse than a 5-10 % step
-	fastP      = 0.70
+	// offP is how probable it has to be that the loss is under the band, or over
+	// it, for a change. Waiting for 50-70 % was tried, and for 80-90 %, and is
+	// worse: what a 5-10 % step too many costs is less than what a loss off the
+	// band costs that goes on.
+	offP = 0.36
 
 	// A step's bounds in shares of the present intake: common practice, no source.
 	stepLeast = 0.05
@@ -28,11 +30,8 @@ const (
 	walkShare     = balance.WalkShare
 )
 
-// slowPctPerWeek is the rate below which the plan's loss is too slow. A plan
-// never asks for less food to go faster than its own pace.
-func (f *facts) slowPctPerWeek() float64 {
-	return min(f.plan.BandLowPctPerWeek+slowMargin, f.pace)
-}
+// slowPctPerWeek is the rate below which the plan's loss is too slow.
+func (f *facts) slowPctPerWeek() float64 { return min(f.plan.BandLowPctPerWeek, f.pace) }
 
 // pOverBand is the probability that the loss is faster than the band allows.
 func (f *facts) pOverBand() float64 { return f.estimate.PAboveBand }
@@ -47,20 +46,22 @@ func (f *facts) kcalToPace() float64 { return (f.pace - f.estimate.RatePctPerWee
 // perKcal is the rate, in % of body weight a week, that one kcal/d makes.
 func (f *facts) perKcal() float64 { return balance.PctPerWeekPerKcal(f.estimate.TrendWeightKg) }
 
-// posteriorReview is what the filter makes of a review in the cut: lower the
-// balance when the loss is too slow with a probability of 0.5 or more, raise it
-// when it is over the band with 0.7 or more, and hold otherwise. The step is
-// what the pace lacks, within 5-10 % of the intake.
+// posteriorReview is what the filter makes of a review in the cut: raise the
+// balance when the loss is over the band with a probability of offP or more,
+// lower it when it is too slow with as much, and hold otherwise. No change
+// leads away from the pace: one that would, because the filter is unsure of a
+// rate beyond it, is none. The step is what the pace lacks, within 5-10 % of the
+// intake.
 func (f *facts) posteriorReview() *MethodAnswer {
 	a := f.posteriorAnswer(engine.Hold)
-	intake := f.present.IntakeKcal
+	intake, short := f.present.IntakeKcal, f.kcalToPace()
 	switch {
-	case f.pOverBand() >= fastP:
+	case f.pOverBand() >= offP && short < 0:
 		a.Action = engine.RaiseBalance
-		a.setChange(clamp(-f.kcalToPace()/foodShare, stepLeast*intake, stepMost*intake), intake)
-	case f.pSlow() >= slowP:
+		a.setChange(clamp(-short/foodShare, stepLeast*intake, stepMost*intake), intake)
+	case f.pSlow() >= offP && short > 0:
 		a.Action = engine.LowerBalance
-		a.setChange(-clamp(f.kcalToPace()/foodShareDown, stepLeast*intake, stepMost*intake), intake)
+		a.setChange(-clamp(short/foodShareDown, stepLeast*intake, stepMost*intake), intake)
 	}
 	a.Sentence = fmt.Sprintf("The filter sees %s; the chance that it is under %.2f is %s, over %.2f it is %s.",
 		rateWords(f.estimate), f.slowPctPerWeek(), chanceWords(f.pSlow()), f.plan.BandHighPctPerWeek, chanceWords(f.pOverBand()))

@@ -38,25 +38,28 @@ func inCut(rate, sd float64) *facts {
 const kcalPerPct = 0.8 * 7600 / 7
 
 func TestPosteriorReview(t *testing.T) {
-	// The rate at which P(rate > 1) is just 0.70 with an SD of 0.2.
-	edge := 1 + 0.2*dist.NormalQuantile(0.70)
+	// With an SD of 0.2: where P(rate < 0.5) is just 0.36, and P(rate > 1) too.
+	slow := 0.5 - 0.2*dist.NormalQuantile(0.36)
+	fast := 1 + 0.2*dist.NormalQuantile(0.36)
 	for _, c := range []struct {
 		what             string
 		rate, sd, intake float64
 		action           engine.Action
 		change           float64 // kcal/d
 	}{
-		{"P(rate < 0.55) just over 0.50", 0.5499, 0.2, 4000, engine.LowerBalance, -0.2501 * kcalPerPct / 0.74},
-		{"at 0.50", 0.55, 0.2, 4000, engine.LowerBalance, -0.25 * kcalPerPct / 0.74},
-		{"just under", 0.5501, 0.2, 4000, engine.Hold, 0},
-		{"the step is at most 10 % of the intake", 0.45, 0.2, 2000, engine.LowerBalance, -200}, // 411 asked
+		{"P(rate < 0.5) just over 0.36", slow - 1e-4, 0.2, 5000, engine.LowerBalance, (slow - 1e-4 - 0.8) * kcalPerPct / 0.74},
+		{"just under", slow + 1e-4, 0.2, 5000, engine.Hold, 0},
+		{"the same rate, less uncertain", slow - 1e-4, 0.1, 5000, engine.Hold, 0},
+		{"the step is at most 10 % of the intake", 0.45, 0.2, 2000, engine.LowerBalance, -200}, // 329 asked
 		{"and at least 5 %", 0.55, 0.2, 10000, engine.LowerBalance, -500},
 		{"on track", 0.80, 0.2, 2000, engine.Hold, 0},
-		{"P(rate > 1) just under 0.70", edge - 1e-4, 0.2, 2000, engine.Hold, 0},
-		{"just over", edge + 1e-4, 0.2, 2000, engine.RaiseBalance, 200},
+		{"P(rate > 1) just under 0.36", fast - 1e-4, 0.2, 2000, engine.Hold, 0},
+		{"just over", fast + 1e-4, 0.2, 2000, engine.RaiseBalance, (fast + 1e-4 - 0.8) * kcalPerPct / 0.78},
+		{"the same rate, less uncertain", fast + 1e-4, 0.1, 2000, engine.Hold, 0},
 		{"the step is what is over the pace", 1.005, 0.005, 4000, engine.RaiseBalance, 0.205 * kcalPerPct / 0.78},
-		{"uncertain and slow", 0.54, 3, 2000, engine.LowerBalance, -200},
-		{"uncertain and fast", 1.2, 3, 2000, engine.Hold, 0},
+		{"uncertain, and under the pace", 0.79, 3, 2000, engine.LowerBalance, -100},
+		{"uncertain, and over it", 0.81, 3, 2000, engine.RaiseBalance, 100},
+		{"uncertain, and at it", 0.80, 3, 2000, engine.Hold, 0},
 	} {
 		f := inCut(c.rate, c.sd)
 		f.present.IntakeKcal = c.intake
@@ -70,17 +73,26 @@ func TestPosteriorReview(t *testing.T) {
 	}
 }
 
-// A plan with its pace at the band's lower edge never lowers what is at pace.
-func TestPosteriorDoesNotOutrunThePace(t *testing.T) {
-	f := inCut(0.51, 0.1)
-	f.pace = 0.5
-	if a := f.posteriorReview(); a.Action != engine.Hold {
-		t.Errorf("action %d at a rate over the pace", a.Action)
-	}
-	f = inCut(0.49, 0.1)
-	f.pace = 0.5
-	if a := f.posteriorReview(); a.Action != engine.LowerBalance || a.ChangeKcal.V != -100 {
-		t.Errorf("action %d %v at a rate under the pace", a.Action, a.ChangeKcal)
+// A plan with its pace at an edge of the band never changes what is at pace,
+// nor away from it, however unsure the filter is.
+func TestPosteriorDoesNotLeaveThePace(t *testing.T) {
+	for _, c := range []struct {
+		pace, rate float64
+		action     engine.Action
+		change     float64
+	}{
+		{0.5, 0.51, engine.Hold, 0},
+		{0.5, 0.5, engine.Hold, 0},
+		{0.5, 0.49, engine.LowerBalance, -100},
+		{1, 0.99, engine.Hold, 0},
+		{1, 1, engine.Hold, 0},
+		{1, 1.01, engine.RaiseBalance, 100},
+	} {
+		f := inCut(c.rate, 0.1)
+		f.pace = c.pace
+		if a := f.posteriorReview(); a.Action != c.action || a.ChangeKcal.V != c.change {
+			t.Errorf("pace %.2f, rate %.2f: action %d, change %v; want %d, %v", c.pace, c.rate, a.Action, a.ChangeKcal, c.action, c.change)
+		}
 	}
 }
 

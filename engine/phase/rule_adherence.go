@@ -11,7 +11,7 @@ import (
 // beyond their noise. Who is over the target and on track is left alone.
 func targetNotMet(f *facts) (verdict, bool) {
 	a := f.deciding()
-	if a == nil || a.Action != engine.LowerBalance || f.pOverBand() >= fastP {
+	if a == nil || a.Action != engine.LowerBalance {
 		return verdict{}, false
 	}
 	over := f.adherence()

@@ -212,12 +212,19 @@ var scenarios = []struct {
 		p.live(40, 0)
 		return p.morning()
 	}, engine.RaiseBalance, []Code{CodeTooFast, CodeGallstones}, nil},
-	{"over the band, perhaps", func() Recommendation {
+	{"over the band, more likely than not", func() Recommendation {
 		p := cutting(3, 0)
 		p.maintenance = 3550
 		p.live(24, 0)
 		return p.morning()
-	}, engine.Hold, []Code{CodeNotClearlyOffTrack}, []Code{CodeOnTrack, CodeTooFast}},
+	}, engine.RaiseBalance, []Code{CodeTooFast}, []Code{CodeOnTrack, CodeNotClearlyOffTrack}},
+	{"under the band, and the table's line in it", func() Recommendation {
+		p := cutting(15, 0)
+		p.plan.BaseActivityKcal, p.plan.AllowRefeeds, p.plan.Method = 0, false, engine.PracticeTable
+		p.maintenance = 2700
+		p.live(24, 0)
+		return p.morning()
+	}, engine.Hold, []Code{CodeNotClearlyOffTrack}, []Code{CodeOnTrack, CodeTooSlow}},
 	{"at the goal", func() Recommendation {
 		p := settled(3, 24)
 		p.plan.GoalWeightKg = engine.Some(87.5)

@@ -44,3 +44,11 @@ func chanceWords(p float64) string {
 	}
 	return fmt.Sprintf("%.0f %%", 100*p)
 }
+
+// worthWords says why a change is made on a chance of less than a half.
+func worthWords(p float64) string {
+	if p >= 0.5 {
+		return ""
+	}
+	return fmt.Sprintf(", and from %.0f %% on a small step costs less than waiting", 100*offP)
+}
