@@ -139,7 +139,7 @@ func TestTargetOn(t *testing.T) {
 		{From: 120, Target: Target{IntakeKcal: 2100, ActivityKcal: 125}},
 	}}
 	for d, want := range map[Day]Target{
-		100: at(2600), 109: at(2600), 110: at(2200), 119: at(2200), 120: {2100, 125}, 9999: {2100, 125},
+		100: at(2600), 109: at(2600), 110: at(2200), 119: at(2200), 120: {IntakeKcal: 2100, ActivityKcal: 125}, 9999: {IntakeKcal: 2100, ActivityKcal: 125},
 	} {
 		if got, ok := p.TargetOn(d); !ok || got != want {
 			t.Errorf("day %d: %+v %v, want %+v", d, got, ok, want)
@@ -152,6 +152,57 @@ func TestTargetOn(t *testing.T) {
 	}
 	if _, ok := (Plan{}).TargetOn(5); ok {
 		t.Error("a plan without decisions has a target")
+	}
+}
+
+func TestMeanIntakeKcal(t *testing.T) {
+	for _, c := range []struct {
+		what string
+		t    Target
+		want float64
+	}{
+		{"no refeeds", Target{IntakeKcal: 2000, ActivityKcal: 300}, 2000},
+		{"none, though an intake is named", Target{IntakeKcal: 2000, Refeed: Refeed{IntakeKcal: 2700}}, 2000},
+		{"an impossible cadence counts as none", Target{IntakeKcal: 2000, Refeed: Refeed{EveryDays: -3, IntakeKcal: 2700}}, 2000},
+		{"one day in seven", Target{IntakeKcal: 2000, Refeed: Refeed{EveryDays: 7, IntakeKcal: 2700}}, 2100}, // (6*2000 + 2700) / 7
+		{"one day in ten", Target{IntakeKcal: 1900, Refeed: Refeed{EveryDays: 10, IntakeKcal: 2400}}, 1950},  // (9*1900 + 2400) / 10
+		{"every day", Target{IntakeKcal: 2000, Refeed: Refeed{EveryDays: 1, IntakeKcal: 2700}}, 2700},
+	} {
+		if got := c.t.MeanIntakeKcal(); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%s: %v, want %v", c.what, got, c.want)
+		}
+	}
+}
+
+func TestOrdinaryIntakeKcal(t *testing.T) {
+	target := Target{IntakeKcal: 2000, ActivityKcal: 100, Refeed: Refeed{EveryDays: 7, IntakeKcal: 2700}}
+	sunday, ok := DayOf(2026, 11, 22)
+	if !ok || sunday.Weekday() != 0 {
+		t.Fatalf("%s is weekday %d", sunday, sunday.Weekday())
+	}
+	for _, c := range []struct {
+		extra           float64
+		weekend, others float64
+	}{{0, 2000, 2000}, {250, 2250, 1900}, {-100, 1900, 2040}} {
+		p := Plan{WeekendExtraKcal: c.extra}
+		for i, want := range [7]float64{c.weekend, c.others, c.others, c.others, c.others, c.others, c.weekend} {
+			if got := p.OrdinaryIntakeKcal(target, sunday+Day(i)); math.Abs(got-want) > 1e-9 {
+				t.Errorf("extra %v, weekday %d: %v, want %v", c.extra, i, got, want)
+			}
+		}
+	}
+	// Any seven days in a row come to seven times the target, before 1970 too.
+	for _, extra := range []float64{0, 37.5, 250, 611} {
+		p := Plan{WeekendExtraKcal: extra}
+		for _, first := range []Day{-20, -1, 0, 4, 20514} {
+			sum := 0.0
+			for i := range Day(7) {
+				sum += p.OrdinaryIntakeKcal(target, first+i)
+			}
+			if math.Abs(sum-7*target.IntakeKcal) > 1e-9 {
+				t.Errorf("extra %v, the week from %s: %v", extra, first, sum)
+			}
+		}
 	}
 }
 

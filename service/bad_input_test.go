@@ -126,7 +126,7 @@ func TestBadEntries(t *testing.T) {
 // TestBadRequests: requests that are bad as a whole.
 func TestBadRequests(t *testing.T) {
 	r := start(t)
-	r.trainee("t1")
+	r.tell(t, "t1")
 	before := r.dump("t1")
 	many := func(n int) *pb.BatchCreateEntriesRequest {
 		out := &pb.BatchCreateEntriesRequest{Parent: "trainees/t1"}
@@ -152,9 +152,19 @@ func TestBadRequests(t *testing.T) {
 		{"pace of 2 %", pb.PhaseService_CreatePlan_FullMethodName, "plan.pace_pct_per_week", &pb.CreatePlanRequest{Parent: "trainees/t1", PlanId: "p", Plan: &pb.Plan{StartDate: day(0), PacePctPerWeek: proto.Float64(2)}}},
 		{"band upside down", pb.PhaseService_CreatePlan_FullMethodName, "plan.band_low_pct_per_week", &pb.CreatePlanRequest{Parent: "trainees/t1", PlanId: "p", Plan: &pb.Plan{StartDate: day(0), BandLowPctPerWeek: proto.Float64(0.9), BandHighPctPerWeek: proto.Float64(0.6)}}},
 		{"dates upside down", pb.LogbookService_ListEntries_FullMethodName, "end_date", &pb.ListEntriesRequest{Parent: "trainees/t1", StartDate: day(3), EndDate: day(1)}},
+		{"1001 kcal more at the weekend", pb.PhaseService_CreatePlan_FullMethodName, "plan.weekend_extra_kcal", &pb.CreatePlanRequest{Parent: "trainees/t1", PlanId: "p", Plan: &pb.Plan{StartDate: day(0), WeekendExtraKcal: proto.Float64(1001)}}},
+		{"less at the weekend", pb.PhaseService_CreatePlan_FullMethodName, "plan.weekend_extra_kcal", &pb.CreatePlanRequest{Parent: "trainees/t1", PlanId: "p", Plan: &pb.Plan{StartDate: day(0), WeekendExtraKcal: proto.Float64(-1)}}},
+		{"NaN at the weekend", pb.PhaseService_UpdatePlan_FullMethodName, "plan.weekend_extra_kcal", &pb.UpdatePlanRequest{Plan: &pb.Plan{Name: "trainees/t1/plans/cut", WeekendExtraKcal: proto.Float64(math.NaN())}}},
+		{"id in capitals", pb.PhaseService_CompareDecision_FullMethodName, "name", &pb.CompareDecisionRequest{Name: "trainees/t1/plans/cut/decisions/D1"}},
+		{"id in capitals", pb.PhaseService_GetTimeline_FullMethodName, "name", &pb.GetTimelineRequest{Name: "trainees/t1/plans/CUT"}},
+		{"31 April", pb.PhaseService_GetTimeline_FullMethodName, "as_of_date", &pb.GetTimelineRequest{Name: "trainees/t1/plans/cut", AsOfDate: &date.Date{Year: 2025, Month: 4, Day: 31}}},
+		{"far ahead", pb.PhaseService_GetTimeline_FullMethodName, "as_of_date", &pb.GetTimelineRequest{Name: "trainees/t1/plans/cut", AsOfDate: &date.Date{Year: 2900, Month: 1, Day: 1}}},
+		{"id in capitals", pb.PhaseService_Forecast_FullMethodName, "name", &pb.ForecastRequest{Name: "trainees/t1/plans/CUT"}},
+		{"29 February 2025", pb.PhaseService_Forecast_FullMethodName, "as_of_date", &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AsOfDate: &date.Date{Year: 2025, Month: 2, Day: 29}}},
+		{"far ahead", pb.PhaseService_Forecast_FullMethodName, "as_of_date", &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AsOfDate: &date.Date{Year: 2900, Month: 1, Day: 1}}},
 		{"unknown kind", pb.LogbookService_ListEntries_FullMethodName, "kinds[0]", &pb.ListEntriesRequest{Parent: "trainees/t1", Kinds: []pb.EntryKind{77}}},
 	} {
-		t.Run(c.name+" "+c.field, func(t *testing.T) {
+		t.Run(c.method[strings.LastIndex(c.method, "/")+1:]+" "+c.name+" "+c.field, func(t *testing.T) {
 			m := methods()[c.method]
 			reply := proto.Clone(&pb.Entry{}) // never filled: the call fails
 			err := r.conn.Invoke(r.ctx(), c.method, c.req, reply)
@@ -244,7 +254,9 @@ func TestForeignIsAbsent(t *testing.T) {
 		} {
 			t.Run(s.method[strings.LastIndex(s.method, "/")+1:]+" "+way.name, func(t *testing.T) {
 				theirs, nobodys := way.call(t, foreign, s), way.call(t, foreign, absent)
-				if theirs != nobodys || !strings.Contains(theirs, "code:5") {
+				// A list of the tenant's own trainees names none; TestDue_OfOneTenant looks into it.
+				ofNobody := s.method == pb.PhaseService_ListDueReviews_FullMethodName
+				if theirs != nobodys || strings.Contains(theirs, "code:5") == ofNobody {
 					t.Errorf("another tenant's %s\nnobody's        %s", theirs, nobodys)
 				}
 				if got := way.call(t, r.key("tenant-a", otherScope(s.method)), s); !strings.Contains(got, "code:7") {
@@ -327,7 +339,7 @@ func prototextOf(m proto.Message) string {
 	return fmt.Sprintf("%x", b)
 }
 
-// tell makes a trainee with a log, a plan and a decision.
+// tell makes a trainee with a log and a plan.
 func (r *running) tell(t *testing.T, trainee string) {
 	t.Helper()
 	r.trainee(trainee)

@@ -35,7 +35,7 @@ func one(method string, req proto.Message, note string) step {
 
 // story calls every method of the contract, well and badly.
 func story() []step {
-	height, floor, tooSmall := 181.0, 1800.0, 12.0
+	height, floor, tooSmall, weekend, refeed, goal, every := 181.0, 1800.0, 12.0, 140.0, 2700.0, 84.0, int32(14)
 	full := &pb.Trainee{Sex: pb.Sex_SEX_MALE, BirthDate: &date.Date{Year: 1991, Month: 7, Day: 2}, HeightCm: &height, TimeZone: "Pacific/Auckland"}
 	const (
 		upload = "0d5a6fe5-6c8a-4a4c-b3f4-2f3c1e0a9b11"
@@ -75,6 +75,7 @@ func story() []step {
 		one(pb.PhaseService_ListPlans_FullMethodName, &pb.ListPlansRequest{Parent: "trainees/t1", PageSize: 5}, "all"),
 		one(pb.PhaseService_ListPlans_FullMethodName, &pb.ListPlansRequest{Parent: "trainees/t1", PageSize: -1}, "negative page"),
 		one(pb.PhaseService_UpdatePlan_FullMethodName, &pb.UpdatePlanRequest{Plan: &pb.Plan{Name: "trainees/t1/plans/cut", IntakeFloorKcal: &floor}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"intake_floor_kcal"}}}, "changed"),
+		one(pb.PhaseService_UpdatePlan_FullMethodName, &pb.UpdatePlanRequest{Plan: &pb.Plan{Name: "trainees/t1/plans/cut", WeekendExtraKcal: &weekend, AllowRefeeds: proto.Bool(false)}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"weekend_extra_kcal", "allow_refeeds"}}}, "more at the weekend, no refeeds"),
 		one(pb.PhaseService_UpdatePlan_FullMethodName, &pb.UpdatePlanRequest{Plan: &pb.Plan{Name: "trainees/t1/plans/cut", StartDate: day(3)}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"start_date"}}}, "fixed field"),
 
 		one(pb.LogbookService_BatchCreateEntries_FullMethodName, &pb.BatchCreateEntriesRequest{Parent: "trainees/t1", Entries: first}, "all"),
@@ -101,6 +102,10 @@ func story() []step {
 		one(pb.PhaseService_CreateDecision_FullMethodName, &pb.CreateDecisionRequest{Parent: "trainees/t1/plans/cut", Decision: &pb.Decision{
 			FromDate: day(8), Action: pb.Action_ACTION_HOLD, Target: &pb.Target{IntakeKcal: 2350},
 		}}, "out of order"),
+		one(pb.PhaseService_CompareDecision_FullMethodName, &pb.CompareDecisionRequest{Name: "trainees/t1/plans/cut/decisions/d1"}, "unchanged"),
+		one(pb.PhaseService_CompareDecision_FullMethodName, &pb.CompareDecisionRequest{Name: "trainees/t1/plans/cut/decisions/d9"}, "absent decision"),
+		one(pb.PhaseService_CompareDecision_FullMethodName, &pb.CompareDecisionRequest{Name: "trainees/t1/plans/nope/decisions/d1"}, "absent plan"),
+		one(pb.PhaseService_GetTimeline_FullMethodName, &pb.GetTimelineRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(10)}, "early"),
 		one(pb.PhaseService_ListDecisions_FullMethodName, &pb.ListDecisionsRequest{Parent: "trainees/t1/plans/cut"}, "all"),
 		one(pb.PhaseService_ListDecisions_FullMethodName, &pb.ListDecisionsRequest{Parent: "trainees/t1/plans/nope"}, "absent plan"),
 
@@ -116,6 +121,16 @@ func story() []step {
 		}, "other content"},
 
 		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(21)}, "in the cut"),
+		one(pb.PhaseService_CreateDecision_FullMethodName, &pb.CreateDecisionRequest{Parent: "trainees/t1/plans/cut", Decision: &pb.Decision{
+			FromDate: day(21), Action: pb.Action_ACTION_CHANGE_REFEEDS, Target: &pb.Target{IntakeKcal: 2300, RefeedEveryDays: &every, RefeedIntakeKcal: &refeed}, Note: "asked for",
+		}}, "with refeeds"),
+		one(pb.PhaseService_CreateDecision_FullMethodName, &pb.CreateDecisionRequest{Parent: "trainees/t1/plans/cut", Decision: &pb.Decision{
+			FromDate: day(21), Action: pb.Action_ACTION_CHANGE_REFEEDS, Target: &pb.Target{IntakeKcal: 2300, RefeedEveryDays: &every},
+		}}, "half a refeed"),
+		one(pb.PhaseService_CompareDecision_FullMethodName, &pb.CompareDecisionRequest{Name: "trainees/t1/plans/cut/decisions/d2"}, "that answers nothing"),
+		one(pb.PhaseService_GetTimeline_FullMethodName, &pb.GetTimelineRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(25)}, "in the cut"),
+		one(pb.PhaseService_GetTimeline_FullMethodName, &pb.GetTimelineRequest{Name: "trainees/t1/plans/nope"}, "absent plan"),
+		one(pb.PhaseService_GetTimeline_FullMethodName, &pb.GetTimelineRequest{Name: "trainees/t1/plans/cut", AsOfDate: &date.Date{Year: 2900, Month: 1, Day: 1}}, "far ahead"),
 		one(pb.TrendService_GetWeightTrend_FullMethodName, &pb.GetWeightTrendRequest{Name: "trainees/t1/weightTrend", StartDate: day(0), EndDate: day(25)}, "all"),
 		one(pb.TrendService_GetWeightTrend_FullMethodName, &pb.GetWeightTrendRequest{Name: "trainees/t1/weightTrend", StartDate: day(5), EndDate: day(2)}, "backwards"),
 		one(pb.TrendService_GetEnergyBalance_FullMethodName, &pb.GetEnergyBalanceRequest{Name: "trainees/t1/energyBalance", AsOfDate: day(25)}, "there"),
@@ -124,12 +139,21 @@ func story() []step {
 		one(pb.LogbookService_BatchCreateEntries_FullMethodName, &pb.BatchCreateEntriesRequest{Parent: "trainees/t1", Entries: presses}, "lifts"),
 		one(pb.TrendService_GetStrengthTrend_FullMethodName, &pb.GetStrengthTrendRequest{Name: "trainees/t1/strengthTrend", AsOfDate: day(26)}, "there"),
 		one(pb.TrendService_GetStrengthTrend_FullMethodName, &pb.GetStrengthTrendRequest{Name: "trainees/t9/strengthTrend"}, "absent trainee"),
-		one(pb.PhaseService_ListDueReviews_FullMethodName, &pb.ListDueReviewsRequest{}, "not yet"),
-		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/cut"}, "not yet"),
+		one(pb.PhaseService_ListDueReviews_FullMethodName, &pb.ListDueReviewsRequest{}, "today"),
+		one(pb.PhaseService_ListDueReviews_FullMethodName, &pb.ListDueReviewsRequest{AsOfDate: day(40), PageSize: 1, Reasons: []pb.DueReason{pb.DueReason_DUE_REASON_REVIEW, pb.DueReason_DUE_REASON_STOPPED_LOGGING}}, "a page"),
+		one(pb.PhaseService_ListDueReviews_FullMethodName, &pb.ListDueReviewsRequest{PageToken: "bm9uc2Vuc2U"}, "forged token"),
+		one(pb.PhaseService_ListDueReviews_FullMethodName, &pb.ListDueReviewsRequest{PageSize: -1}, "negative page"),
+		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(25)}, "without a goal"),
+		one(pb.PhaseService_UpdatePlan_FullMethodName, &pb.UpdatePlanRequest{Plan: &pb.Plan{Name: "trainees/t1/plans/cut", GoalWeightKg: &goal}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"goal_weight_kg"}}}, "a goal"),
+		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(25)}, "to the goal"),
+		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/nope"}, "absent plan"),
 		one(pb.TraineeService_ExportTrainee_FullMethodName, &pb.ExportTraineeRequest{Name: "trainees/t1"}, "not yet"),
 
 		one(pb.PhaseService_UpdatePlan_FullMethodName, &pb.UpdatePlanRequest{Plan: &pb.Plan{Name: "trainees/t1/plans/cut", State: pb.PlanState_PLAN_STATE_CLOSED}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"state"}}}, "closed"),
 		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(21)}, "of a closed plan"),
+		one(pb.PhaseService_GetTimeline_FullMethodName, &pb.GetTimelineRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(25)}, "of a closed plan"),
+		one(pb.PhaseService_CompareDecision_FullMethodName, &pb.CompareDecisionRequest{Name: "trainees/t1/plans/cut/decisions/d1"}, "of a closed plan"),
+		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(25)}, "of a closed plan"),
 		one(pb.TraineeService_EraseTrainee_FullMethodName, &pb.EraseTraineeRequest{Name: "trainees/t1"}, "there"),
 		one(pb.TraineeService_EraseTrainee_FullMethodName, &pb.EraseTraineeRequest{Name: "trainees/t1"}, "gone"),
 	}
@@ -187,8 +211,6 @@ func TestGRPCAndJSONAgree(t *testing.T) {
 
 // notYet are the methods that answer UNIMPLEMENTED.
 var notYet = map[string]bool{
-	pb.PhaseService_ListDueReviews_FullMethodName:  true,
-	pb.PhaseService_Forecast_FullMethodName:        true,
 	pb.TraineeService_ExportTrainee_FullMethodName: true,
 }
 

@@ -70,6 +70,19 @@ var (
 	texts        = rapid.StringN(0, 40, 120)
 )
 
+// targets draws a target as a caller sends it, with refeeds at times; what only
+// the service writes is filled in too, to be passed over.
+var targets = rapid.Custom(func(t *rapid.T) *pb.Target {
+	out := &pb.Target{
+		IntakeKcal: rapid.Float64Range(800, 8000).Draw(t, "intake"), ActivityKcal: rapid.Float64Range(0, 1000).Draw(t, "activity"),
+		WeekdayIntakeKcal: optional(800, 8000).Draw(t, "ignored weekday"), WeekendIntakeKcal: optional(800, 8000).Draw(t, "ignored weekend"),
+	}
+	if rapid.Bool().Draw(t, "has refeeds") {
+		out.RefeedEveryDays, out.RefeedIntakeKcal = ptr(rapid.Int32Range(3, 28).Draw(t, "every")), ptr(rapid.Float64Range(800, 8000).Draw(t, "refeed"))
+	}
+	return out
+})
+
 func ptr[T any](v T) *T { return &v }
 
 // masses draws a mass whose value in kg lies within limits, in any unit.

@@ -37,6 +37,9 @@ func TraineeFrom(name string) string { return segment(name, 1) }
 // PlanFrom takes a plan's id out of a plan's name or a decision's parent.
 func PlanFrom(name string) string { return segment(name, 3) }
 
+// DecisionFrom takes a decision's id out of its name.
+func DecisionFrom(name string) string { return segment(name, 5) }
+
 func segment(name string, i int) string {
 	parts := strings.Split(name, "/")
 	if i >= len(parts) {

@@ -93,6 +93,8 @@ func TestNames(t *testing.T) {
 		{convert.PlanFrom("trainees/t1/plans/p1"), "p1"},
 		{convert.PlanFrom("trainees/t1/plans/p1/decisions/d1"), "p1"},
 		{convert.PlanFrom("trainees/t1/plans"), ""},
+		{convert.DecisionFrom("trainees/t1/plans/p1/decisions/d1"), "d1"},
+		{convert.DecisionFrom("trainees/t1/plans/p1"), ""},
 		{convert.Revision(head), "00112233445566778899aabbccddeeff-7"},
 	} {
 		if c.got != c.want {

@@ -31,16 +31,21 @@ func PlanFromProto(p *pb.Plan, id string) (engine.Plan, error) {
 	}{
 		{p.BandLowPctPerWeek, &out.BandLowPctPerWeek}, {p.BandHighPctPerWeek, &out.BandHighPctPerWeek},
 		{p.PacePctPerWeek, &out.PacePctPerWeek}, {p.BaseActivityKcal, &out.BaseActivityKcal}, {p.ActivityCapKcal, &out.ActivityCapKcal},
+		{p.WeekendExtraKcal, &out.WeekendExtraKcal},
 	} {
 		if f.from != nil {
 			*f.to = *f.from
 		}
 	}
-	if p.AllowFoodLever != nil {
-		out.FoodLever = *p.AllowFoodLever
-	}
-	if p.AllowActivityLever != nil {
-		out.ActivityLever = *p.AllowActivityLever
+	for _, f := range []struct {
+		from *bool
+		to   *bool
+	}{
+		{p.AllowFoodLever, &out.FoodLever}, {p.AllowActivityLever, &out.ActivityLever}, {p.AllowRefeeds, &out.AllowRefeeds},
+	} {
+		if f.from != nil {
+			*f.to = *f.from
+		}
 	}
 	return out, nil
 }
@@ -52,7 +57,7 @@ func PlanToProto(trainee string, p store.Plan, h store.Head, today engine.Day) *
 		GoalWeightKg: optToProto(p.GoalWeightKg), GoalBodyFatPct: optToProto(p.GoalBodyFatPct),
 		Method: MethodToProto(p.Method), SkipMaintenanceTest: p.SkipMaintenanceTest,
 		BandLowPctPerWeek: &p.BandLowPctPerWeek, BandHighPctPerWeek: &p.BandHighPctPerWeek, PacePctPerWeek: &p.PacePctPerWeek,
-		AllowFoodLever: &p.FoodLever, AllowActivityLever: &p.ActivityLever,
+		AllowFoodLever: &p.FoodLever, AllowActivityLever: &p.ActivityLever, AllowRefeeds: &p.AllowRefeeds, WeekendExtraKcal: &p.WeekendExtraKcal,
 		BaseActivityKcal: &p.BaseActivityKcal, ActivityCapKcal: &p.ActivityCapKcal, IntakeFloorKcal: optToProto(p.IntakeFloorKcal),
 		CreateTime: timeToProto(p.Created), UpdateTime: timeToProto(p.Updated), Revision: Revision(h),
 	}
@@ -60,7 +65,7 @@ func PlanToProto(trainee string, p store.Plan, h store.Head, today engine.Day) *
 		out.State = pb.PlanState_PLAN_STATE_CLOSED
 	}
 	if t, ok := p.TargetOn(today); ok {
-		out.CurrentTarget = targetToProto(&t)
+		out.CurrentTarget = targetToProto(&t, p.WeekendExtraKcal)
 	}
 	return out
 }
@@ -79,10 +84,12 @@ func DecisionFromProto(d *pb.Decision, id string) (engine.Decision, error) {
 	if err != nil {
 		return engine.Decision{}, err
 	}
+	target, err := targetFromProto(d.GetTarget(), "target")
+	if err != nil {
+		return engine.Decision{}, err
+	}
 	return engine.Decision{
-		ID: id, From: from, Action: engine.Action(d.GetAction()),
-		Target: engine.Target{IntakeKcal: d.GetTarget().GetIntakeKcal(), ActivityKcal: d.GetTarget().GetActivityKcal()},
-		By:     d.GetDecidedBy(), Note: d.GetNote(),
+		ID: id, From: from, Action: engine.Action(d.GetAction()), Target: target, By: d.GetDecidedBy(), Note: d.GetNote(),
 	}, nil
 }
 
@@ -91,14 +98,7 @@ func DecisionFromProto(d *pb.Decision, id string) (engine.Decision, error) {
 func DecisionToProto(trainee, plan string, d store.Decision, given *pb.Recommendation, h store.Head) *pb.Decision {
 	return &pb.Decision{
 		Name: DecisionName(trainee, plan, d.ID), FromDate: DayToProto(d.From), Action: pb.Action(d.Action),
-		Target: targetToProto(&d.Target), DecidedBy: d.By, Note: d.Note,
+		Target: targetToProto(&d.Target, 0), DecidedBy: d.By, Note: d.Note,
 		AnswersRecommendation: given != nil, Given: given, CreateTime: timeToProto(d.Recorded), Revision: Revision(h),
 	}
-}
-
-func targetToProto(t *engine.Target) *pb.Target {
-	if t == nil {
-		return nil
-	}
-	return &pb.Target{IntakeKcal: t.IntakeKcal, ActivityKcal: t.ActivityKcal}
 }

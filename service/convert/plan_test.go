@@ -33,6 +33,7 @@ func TestPlan_RoundTrip(t *testing.T) {
 			BandLowPctPerWeek: optional(0.1, 1).Draw(t, "low"), BandHighPctPerWeek: optional(0.2, 1).Draw(t, "high"), PacePctPerWeek: optional(0.1, 1).Draw(t, "pace"),
 			AllowFoodLever: optionalBool.Draw(t, "food"), AllowActivityLever: optionalBool.Draw(t, "activity"),
 			BaseActivityKcal: optional(0, 400).Draw(t, "base"), ActivityCapKcal: optional(0, 1000).Draw(t, "cap"), IntakeFloorKcal: optional(800, 5000).Draw(t, "floor"),
+			AllowRefeeds: optionalBool.Draw(t, "refeeds"), WeekendExtraKcal: optional(0, 1000).Draw(t, "weekend"),
 			CurrentTarget: &pb.Target{IntakeKcal: 1}, Revision: texts.Draw(t, "ignored revision"), CreateTime: timestamppb.New(now),
 		}
 		plan, err := convert.PlanFromProto(given, "cut")
@@ -48,6 +49,7 @@ func TestPlan_RoundTrip(t *testing.T) {
 		want.BandLowPctPerWeek, want.BandHighPctPerWeek, want.PacePctPerWeek = or(given.BandLowPctPerWeek, 0.5), or(given.BandHighPctPerWeek, 1.0), or(given.PacePctPerWeek, 0.8)
 		want.AllowFoodLever, want.AllowActivityLever = or(given.AllowFoodLever, true), or(given.AllowActivityLever, true)
 		want.BaseActivityKcal, want.ActivityCapKcal = or(given.BaseActivityKcal, 125.0), or(given.ActivityCapKcal, 400.0)
+		want.AllowRefeeds, want.WeekendExtraKcal = or(given.AllowRefeeds, true), or(given.WeekendExtraKcal, 0.0)
 		if want.State == pb.PlanState_PLAN_STATE_UNSPECIFIED {
 			want.State = pb.PlanState_PLAN_STATE_OPEN
 		}
@@ -76,7 +78,7 @@ func TestPlan_DefaultsOfTheContract(t *testing.T) {
 	if plan.ID != "cut" || plan.State != engine.PlanOpen || plan.Method != engine.Posterior || plan.Start != want.Start ||
 		plan.BandLowPctPerWeek != want.BandLowPctPerWeek || plan.BandHighPctPerWeek != want.BandHighPctPerWeek || plan.PacePctPerWeek != want.PacePctPerWeek ||
 		plan.FoodLever != want.FoodLever || plan.ActivityLever != want.ActivityLever || plan.BaseActivityKcal != want.BaseActivityKcal || plan.ActivityCapKcal != want.ActivityCapKcal ||
-		plan.IntakeFloorKcal.OK || plan.GoalWeightKg.OK || plan.GoalBodyFatPct.OK {
+		!plan.AllowRefeeds || plan.WeekendExtraKcal != 0 || plan.IntakeFloorKcal.OK || plan.GoalWeightKg.OK || plan.GoalBodyFatPct.OK {
 		t.Errorf("%+v, want %+v", plan, want)
 	}
 }
@@ -105,6 +107,21 @@ func TestPlan_CurrentTargetIsThatOfToday(t *testing.T) {
 	}
 }
 
+// TestPlan_WeekendGetsMore: 350 kcal more on two days is 140 less on five, and
+// the week is what it was.
+func TestPlan_WeekendGetsMore(t *testing.T) {
+	plan := engine.DefaultPlan(100)
+	plan.WeekendExtraKcal = 350
+	plan.Decisions = []engine.Decision{{From: 110, Target: engine.Target{IntakeKcal: 2000, ActivityKcal: 40}}}
+	want := &pb.Target{IntakeKcal: 2000, ActivityKcal: 40, WeekdayIntakeKcal: ptr(1860.), WeekendIntakeKcal: ptr(2350.)}
+	if got := convert.PlanToProto("t1", store.Plan{Plan: plan}, head, 120).GetCurrentTarget(); !proto.Equal(got, want) {
+		t.Errorf("%v, want %v", got, want)
+	}
+	if week := 5**want.WeekdayIntakeKcal + 2**want.WeekendIntakeKcal; week != 7*want.IntakeKcal {
+		t.Errorf("the week is %v kcal", week)
+	}
+}
+
 func TestPlan_NeedsAStart(t *testing.T) {
 	for _, d := range []*date.Date{nil, {}, {Year: 2025, Month: 2, Day: 29}, {Year: 1969, Month: 12, Day: 31}} {
 		if _, err := convert.PlanFromProto(&pb.Plan{StartDate: d}, "cut"); fieldOf(err) != "start_date" {
@@ -119,7 +136,7 @@ func TestDecision_RoundTrip(t *testing.T) {
 		given := &pb.Decision{
 			Name: texts.Draw(t, "ignored name"), FromDate: dates.Draw(t, "from"),
 			Action:    pb.Action(rapid.Int32Range(1, int32(len(pb.Action_name)-1)).Draw(t, "action")),
-			Target:    &pb.Target{IntakeKcal: rapid.Float64Range(800, 8000).Draw(t, "intake"), ActivityKcal: rapid.Float64Range(0, 1000).Draw(t, "activity")},
+			Target:    targets.Draw(t, "target"),
 			DecidedBy: texts.Draw(t, "by"), Note: texts.Draw(t, "note"), AnswersRecommendation: rapid.Bool().Draw(t, "answers"),
 			Given: &pb.Recommendation{Headline: "ignored"}, Revision: texts.Draw(t, "ignored revision"),
 		}
@@ -133,6 +150,7 @@ func TestDecision_RoundTrip(t *testing.T) {
 		}
 		want := proto.Clone(given).(*pb.Decision)
 		want.Name, want.Revision, want.Given, want.CreateTime = "trainees/t1/plans/cut/decisions/d1", convert.Revision(head), shown, timestamppb.New(now)
+		want.Target.WeekdayIntakeKcal, want.Target.WeekendIntakeKcal = nil, nil // what a caller puts there is passed over
 		got := convert.DecisionToProto("t1", "cut", store.Decision{Decision: d, Recorded: now}, shown, head)
 		if !proto.Equal(got, want) {
 			t.Fatalf("given %v\ngot   %v\nwant  %v", given, got, want)
@@ -143,5 +161,25 @@ func TestDecision_RoundTrip(t *testing.T) {
 	})
 	if _, err := convert.DecisionFromProto(&pb.Decision{}, "d1"); fieldOf(err) != "from_date" {
 		t.Errorf("without a day: %v", err)
+	}
+}
+
+// TestDecision_RefeedIsBothNumbersOrNeither: one of them alone says nothing.
+func TestDecision_RefeedIsBothNumbersOrNeither(t *testing.T) {
+	for field, target := range map[string]*pb.Target{
+		"target.refeed_intake_kcal": {IntakeKcal: 1900, RefeedEveryDays: ptr(int32(10))},
+		"target.refeed_every_days":  {IntakeKcal: 1900, RefeedIntakeKcal: ptr(2500.)},
+	} {
+		if _, err := convert.DecisionFromProto(&pb.Decision{FromDate: day0, Target: target}, "d1"); fieldOf(err) != field {
+			t.Errorf("%v: %v, want %s", target, err, field)
+		}
+	}
+	both := &pb.Target{IntakeKcal: 1900, RefeedEveryDays: ptr(int32(10)), RefeedIntakeKcal: ptr(2500.)}
+	d, err := convert.DecisionFromProto(&pb.Decision{FromDate: day0, Target: both}, "d1")
+	if want := (engine.Target{IntakeKcal: 1900, Refeed: engine.Refeed{EveryDays: 10, IntakeKcal: 2500}}); err != nil || d.Target != want {
+		t.Errorf("%+v, %v, want %+v", d.Target, err, want)
+	}
+	if d, err := convert.DecisionFromProto(&pb.Decision{FromDate: day0}, "d1"); err != nil || d.Target != (engine.Target{}) {
+		t.Errorf("without a target: %+v, %v", d.Target, err)
 	}
 }

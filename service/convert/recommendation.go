@@ -14,7 +14,7 @@ func RecommendationToProto(plan string, r phase.Recommendation) *pb.Recommendati
 	out := &pb.Recommendation{
 		Plan: plan, AsOfDate: DayToProto(r.AsOf), PlanDay: int32(r.PlanDay),
 		Stage: stages[r.Stage], Action: pb.Action(r.Action), IsReviewDue: r.ReviewDue, NextReviewDate: OptDayToProto(r.NextReview),
-		Headline: r.Headline, CurrentTarget: targetToProto(r.Current), ProposedTarget: targetToProto(r.Proposed),
+		Headline: r.Headline, CurrentTarget: targetToProto(r.Current, r.WeekendExtraKcal), ProposedTarget: targetToProto(r.Proposed, r.WeekendExtraKcal),
 		Method: MethodToProto(r.Method), Posterior: answerOfMethodToProto(r.Posterior), Practice: answerOfMethodToProto(r.Practice),
 		WhyDifferent: r.WhyDiffer, Cautions: CautionsToProto(r.Cautions),
 		Evidence: &pb.Evidence{
@@ -23,16 +23,16 @@ func RecommendationToProto(plan string, r phase.Recommendation) *pb.Recommendati
 			LoggedDaysLast_7Days: int32(r.RestsOn.LoggedLast7), LoggedDaysLast_14Days: int32(r.RestsOn.LoggedLast14),
 			LoggedDays: int32(r.RestsOn.LoggedDays), LogDays: int32(r.RestsOn.LogDays),
 		},
+		Adherence: adherenceToProto(r.Adherence), Strain: strainToProto(r.Strain), Refeeds: refeedsToProto(r.Refeeds),
+		MaintenanceReturn: returnToProto(r.Return, r.WeekendExtraKcal),
 	}
 	for _, o := range r.Options {
-		out.Options = append(out.Options, optionToProto(o))
+		out.Options = append(out.Options, optionToProto(o, r.WeekendExtraKcal))
 	}
 	if r.Estimate != nil {
 		out.Estimate = EstimateToProto(*r.Estimate)
 	}
-	for _, f := range r.Findings {
-		out.Findings = append(out.Findings, findingToProto(f))
-	}
+	out.Findings = findingsToProto(r.Findings)
 	return out
 }
 
@@ -40,7 +40,12 @@ var stages = map[phase.Stage]pb.Stage{
 	phase.NotStarted:      pb.Stage_STAGE_NOT_STARTED,
 	phase.MaintenanceTest: pb.Stage_STAGE_MAINTENANCE_TEST,
 	phase.OpeningDeficit:  pb.Stage_STAGE_OPENING_DEFICIT,
+	phase.BaseActivity:    pb.Stage_STAGE_BASE_ACTIVITY,
 	phase.WeeklyReviews:   pb.Stage_STAGE_WEEKLY_REVIEWS,
+	phase.DietBreak:       pb.Stage_STAGE_DIET_BREAK,
+	phase.Returning:       pb.Stage_STAGE_RETURN_TO_MAINTENANCE,
+	phase.Finished:        pb.Stage_STAGE_FINISHED,
+	phase.Paused:          pb.Stage_STAGE_PAUSED,
 	phase.Referred:        pb.Stage_STAGE_REFERRED,
 	phase.Closed:          pb.Stage_STAGE_CLOSED,
 }
@@ -83,10 +88,10 @@ func answerOfMethodToProto(a *phase.MethodAnswer) *pb.MethodAnswer {
 	}
 }
 
-func optionToProto(o phase.LeverOption) *pb.LeverOption {
+func optionToProto(o phase.LeverOption, weekendExtraKcal float64) *pb.LeverOption {
 	out := &pb.LeverOption{Lever: pb.Lever(o.Kind), IsPossible: o.Possible, WhyNot: o.WhyNot, IsRecommended: o.Recommended}
 	if c := o.Change; c != nil {
-		out.Target = targetToProto(&c.Target)
+		out.Target = targetToProto(&c.Target, weekendExtraKcal)
 		out.IntakeChangeKcalPerDay, out.IntakeChangeKcalPerWeek = &c.FoodKcalPerDay, &c.FoodKcalPerWeek
 		out.ActivityChangeKcalPerDay, out.ActivityChangeKcalPerWeek = &c.ActivityKcalPerDay, &c.ActivityKcalPerWeek
 		out.StepsPerDay, out.WalkMinutesPerDay = optIntToProto(c.StepsPerDay), optToProto(c.WalkMinutesPerDay)
@@ -94,10 +99,13 @@ func optionToProto(o phase.LeverOption) *pb.LeverOption {
 	return out
 }
 
-func findingToProto(f phase.Finding) *pb.Finding {
-	out := &pb.Finding{Code: string(f.Code), Severity: pb.Severity(f.Severity), Sentence: f.Sentence, Date: OptDayToProto(f.Day)}
-	for _, n := range f.Numbers {
-		out.Numbers = append(out.Numbers, &pb.NamedNumber{Name: n.Name, Value: n.Value, Unit: n.Unit})
+func findingsToProto(findings []phase.Finding) []*pb.Finding {
+	out := make([]*pb.Finding, len(findings))
+	for i, f := range findings {
+		out[i] = &pb.Finding{Code: string(f.Code), Severity: pb.Severity(f.Severity), Sentence: f.Sentence, Date: OptDayToProto(f.Day)}
+		for _, n := range f.Numbers {
+			out[i].Numbers = append(out[i].Numbers, &pb.NamedNumber{Name: n.Name, Value: n.Value, Unit: n.Unit})
+		}
 	}
 	return out
 }

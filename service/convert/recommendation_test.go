@@ -31,10 +31,12 @@ func full() phase.Recommendation {
 	}
 	return phase.Recommendation{
 		AsOf: mustDay(2026, 3, 1), PlanDay: 13, Stage: phase.WeeklyReviews, Action: engine.LowerBalance, ReviewDue: true, NextReview: engine.SomeDay(mustDay(2026, 3, 8)),
-		Headline: "Eat less.", Current: &engine.Target{IntakeKcal: 2014, ActivityKcal: 15}, Proposed: &engine.Target{IntakeKcal: 1916, ActivityKcal: 17},
+		Headline: "Eat less.", Current: &engine.Target{IntakeKcal: 2014, ActivityKcal: 15, Refeed: engine.Refeed{EveryDays: 14, IntakeKcal: 2600}},
+		Proposed:         &engine.Target{IntakeKcal: 1916, ActivityKcal: 17, Refeed: engine.Refeed{EveryDays: 7, IntakeKcal: 2601}},
+		WeekendExtraKcal: 100,
 		Options: []phase.LeverOption{
 			{Kind: phase.LeverFood, Possible: true, Recommended: true, Change: &phase.LeverChange{
-				Target: engine.Target{IntakeKcal: 1918, ActivityKcal: 19}, FoodKcalPerDay: -20, FoodKcalPerWeek: -140, ActivityKcalPerDay: 21, ActivityKcalPerWeek: 147,
+				Target: engine.Target{IntakeKcal: 1918, ActivityKcal: 19, Refeed: engine.Refeed{EveryDays: 10, IntakeKcal: 2602}}, FoodKcalPerDay: -20, FoodKcalPerWeek: -140, ActivityKcalPerDay: 21, ActivityKcalPerWeek: 147,
 				StepsPerDay: engine.Some(2200), WalkMinutesPerDay: engine.Some(23.5),
 			}},
 			{Kind: phase.LeverActivity, WhyNot: "The cap is reached."},
@@ -47,7 +49,21 @@ func full() phase.Recommendation {
 			Method: engine.PracticeTable, Action: engine.LowerBalance, RatePctPerWeek: 0.28, RateSEPctPerWeek: engine.Some(0.29), ChangeKcal: engine.Some(-300), ChangePct: engine.Some(-3.1), Sentence: "Lower.",
 		},
 		WhyDiffer: "They look at other days.",
-		RestsOn:   phase.Basis{ReadingsUsed: 32, ReadingsRefused: 33, ReadingsLast7: 34, ReadingsLast14: 35, LoggedLast7: 36, LoggedLast14: 37, LoggedDays: 38, LogDays: 39},
+		Adherence: &phase.Adherence{Days: 40, LoggedDays: 41, TargetKcal: 2042, LoggedKcal: 2143, OverPct: 4.4, IsOver: true, WeekendOverKcal: engine.Some(245)},
+		Strain: phase.Strain{
+			CheckIns: 46, Mean: engine.Some(4.7), HungerEase: engine.Some(4.8), Energy: engine.Some(4.9), Sleep: engine.Some(3.1), TrainingDrive: engine.Some(3.2),
+			WasSlog: engine.Yes, IsHigh: true, RetentionPct: engine.Some(98.3), LiftsWithTrend: 54, FallingLifts: 55, HardSetsPct: engine.Some(95.6),
+		},
+		Refeeds: &phase.RefeedProposal{
+			Target: engine.Target{IntakeKcal: 1857, Refeed: engine.Refeed{EveryDays: 58, IntakeKcal: 2659}}, Earliest: mustDay(2026, 3, 3),
+			BumpLowKg: 0.61, BumpHighKg: 1.62, ReadAgainDays: 63, MeanIntakeKcal: 1964, OrdinaryLessKcal: 165,
+		},
+		Return: &phase.MaintenanceReturn{
+			MaintenanceKcal: 2766, LowKcal: 2667, HighKcal: 2868, Steps: []engine.Target{
+				{IntakeKcal: 2469, ActivityKcal: 70, Refeed: engine.Refeed{EveryDays: 21, IntakeKcal: 2701}}, {IntakeKcal: 2771, ActivityKcal: 72, Refeed: engine.Refeed{EveryDays: 22, IntakeKcal: 2772}},
+			}, RegainLowKg: 0.73, RegainHighKg: 1.74, WatchDays: 75,
+		},
+		RestsOn: phase.Basis{ReadingsUsed: 32, ReadingsRefused: 33, ReadingsLast7: 34, ReadingsLast14: 35, LoggedLast7: 36, LoggedLast14: 37, LoggedDays: 38, LogDays: 39},
 		Findings: []phase.Finding{
 			{Code: phase.CodeTooSlow, Severity: phase.Warning, Day: engine.SomeDay(mustDay(2026, 2, 27)), Sentence: "Too slow.", Numbers: []phase.Number{{Name: "rate_pct_per_week", Value: 0.4, Unit: "%/week"}}},
 			{Code: phase.CodeLogGap, Severity: phase.Info, Sentence: "A gap."},
@@ -65,10 +81,15 @@ func TestRecommendation_EveryNumberInItsPlace(t *testing.T) {
 	want := &pb.Recommendation{
 		Plan: planName, AsOfDate: &date.Date{Year: 2026, Month: 3, Day: 1}, PlanDay: 13,
 		Stage: pb.Stage_STAGE_WEEKLY_REVIEWS, Action: pb.Action_ACTION_LOWER_BALANCE, IsReviewDue: true, NextReviewDate: &date.Date{Year: 2026, Month: 3, Day: 8},
-		Headline: "Eat less.", CurrentTarget: &pb.Target{IntakeKcal: 2014, ActivityKcal: 15}, ProposedTarget: &pb.Target{IntakeKcal: 1916, ActivityKcal: 17},
+		Headline:       "Eat less.",
+		CurrentTarget:  &pb.Target{IntakeKcal: 2014, ActivityKcal: 15, RefeedEveryDays: ptr(int32(14)), RefeedIntakeKcal: ptr(2600.), WeekdayIntakeKcal: ptr(1974.), WeekendIntakeKcal: ptr(2114.)},
+		ProposedTarget: &pb.Target{IntakeKcal: 1916, ActivityKcal: 17, RefeedEveryDays: ptr(int32(7)), RefeedIntakeKcal: ptr(2601.), WeekdayIntakeKcal: ptr(1876.), WeekendIntakeKcal: ptr(2016.)},
 		Options: []*pb.LeverOption{
 			{
-				Lever: pb.Lever_LEVER_FOOD, IsPossible: true, IsRecommended: true, Target: &pb.Target{IntakeKcal: 1918, ActivityKcal: 19},
+				Lever: pb.Lever_LEVER_FOOD, IsPossible: true, IsRecommended: true,
+				Target: &pb.Target{
+					IntakeKcal: 1918, ActivityKcal: 19, RefeedEveryDays: ptr(int32(10)), RefeedIntakeKcal: ptr(2602.), WeekdayIntakeKcal: ptr(1878.), WeekendIntakeKcal: ptr(2018.),
+				},
 				IntakeChangeKcalPerDay: ptr(-20.), IntakeChangeKcalPerWeek: ptr(-140.), ActivityChangeKcalPerDay: ptr(21.), ActivityChangeKcalPerWeek: ptr(147.),
 				StepsPerDay: ptr(int32(2200)), WalkMinutesPerDay: ptr(23.5),
 			},
@@ -102,6 +123,22 @@ func TestRecommendation_EveryNumberInItsPlace(t *testing.T) {
 		Evidence: &pb.Evidence{
 			ReadingsUsed: 32, ReadingsRefused: 33, ReadingsLast_7Days: 34, ReadingsLast_14Days: 35,
 			LoggedDaysLast_7Days: 36, LoggedDaysLast_14Days: 37, LoggedDays: 38, LogDays: 39,
+		},
+		Adherence: &pb.Adherence{Days: 40, LoggedDays: 41, TargetKcal: 2042, LoggedKcal: 2143, OverPct: 4.4, IsOver: true, WeekendOverKcal: ptr(245.)},
+		Strain: &pb.Strain{
+			CheckIns: 46, MeanScore: ptr(4.7), HungerEase: ptr(4.8), Energy: ptr(4.9), Sleep: ptr(3.1), TrainingDrive: ptr(3.2), WasSlog: ptr(true), IsHigh: true,
+			StrengthRetentionPct: ptr(98.3), LiftsWithTrend: 54, FallingLifts: 55, HardSetsPct: ptr(95.6),
+		},
+		Refeeds: &pb.RefeedProposal{
+			EveryDays: 58, IntakeKcal: 2659, OrdinaryIntakeKcal: 1857, MeanIntakeKcal: 1964, EarliestDate: &date.Date{Year: 2026, Month: 3, Day: 3},
+			ExpectedBumpKg: &pb.Interval{Low: 0.61, High: 1.62}, ReadAgainAfterDays: 63,
+		},
+		MaintenanceReturn: &pb.MaintenanceReturn{
+			MaintenanceKcal: 2766, Maintenance_80: &pb.Interval{Low: 2667, High: 2868}, Steps: []*pb.Target{
+				{IntakeKcal: 2469, ActivityKcal: 70, RefeedEveryDays: ptr(int32(21)), RefeedIntakeKcal: ptr(2701.), WeekdayIntakeKcal: ptr(2429.), WeekendIntakeKcal: ptr(2569.)},
+				{IntakeKcal: 2771, ActivityKcal: 72, RefeedEveryDays: ptr(int32(22)), RefeedIntakeKcal: ptr(2772.), WeekdayIntakeKcal: ptr(2731.), WeekendIntakeKcal: ptr(2871.)},
+			},
+			ExpectedRegainKg: &pb.Interval{Low: 0.73, High: 1.74}, WatchDays: 75,
 		},
 	}
 	if diff := cmp.Diff(want, convert.RecommendationToProto(planName, r), protocmp.Transform()); diff != "" {
@@ -155,19 +192,29 @@ func TestRecommendation_UnknownStaysAbsent(t *testing.T) {
 		Options:    []phase.LeverOption{{Kind: phase.LeverFood, Change: &phase.LeverChange{StepsPerDay: unknown, WalkMinutesPerDay: unknown}}},
 		Posterior:  &phase.MethodAnswer{RateSEPctPerWeek: unknown, ChangeKcal: unknown, ChangePct: unknown},
 		Findings:   []phase.Finding{{Day: engine.OptDay{Day: 5}}},
+		Adherence:  &phase.Adherence{WeekendOverKcal: unknown},
+		Current:    &engine.Target{IntakeKcal: 2000},
 	}
+	known := convert.RecommendationToProto(planName, phase.Recommendation{Strain: phase.Strain{
+		CheckIns: 1, Mean: unknown, HungerEase: unknown, Energy: unknown, Sleep: unknown, TrainingDrive: unknown, RetentionPct: unknown, HardSetsPct: unknown,
+	}}).GetStrain()
 	got := convert.RecommendationToProto(planName, r)
 	for name, isSet := range map[string]bool{
-		"next_review_date": got.NextReviewDate != nil, "current_target": got.CurrentTarget != nil, "proposed_target": got.ProposedTarget != nil,
+		"next_review_date": got.NextReviewDate != nil, "proposed_target": got.ProposedTarget != nil,
 		"estimate": got.Estimate != nil, "practice": got.Practice != nil, "posterior.rate_se": got.Posterior.RateSePctPerWeek != nil,
 		"posterior.change_kcal": got.Posterior.ChangeKcalPerDay != nil, "posterior.change_pct": got.Posterior.ChangePct != nil,
 		"options.steps": got.Options[0].StepsPerDay != nil, "options.minutes": got.Options[0].WalkMinutesPerDay != nil, "findings.date": got.Findings[0].Date != nil,
+		"adherence.weekend": got.Adherence.WeekendOverKcal != nil, "strain": got.Strain != nil, "refeeds": got.Refeeds != nil, "maintenance_return": got.MaintenanceReturn != nil,
+		"current_target.refeed_every_days": got.CurrentTarget.RefeedEveryDays != nil, "current_target.refeed_intake": got.CurrentTarget.RefeedIntakeKcal != nil,
+		"current_target.weekday": got.CurrentTarget.WeekdayIntakeKcal != nil, "current_target.weekend": got.CurrentTarget.WeekendIntakeKcal != nil,
+		"strain.mean": known.MeanScore != nil, "strain.hunger_ease": known.HungerEase != nil, "strain.energy": known.Energy != nil, "strain.sleep": known.Sleep != nil,
+		"strain.drive": known.TrainingDrive != nil, "strain.slog": known.WasSlog != nil, "strain.retention": known.StrengthRetentionPct != nil, "strain.sets": known.HardSetsPct != nil,
 	} {
 		if isSet {
 			t.Errorf("unknown %s is set: %v", name, got)
 		}
 	}
-	if got.Posterior == nil || got.Options[0].IntakeChangeKcalPerDay == nil {
+	if got.Posterior == nil || known == nil || got.Adherence == nil || got.Options[0].IntakeChangeKcalPerDay == nil {
 		t.Errorf("a known zero is absent: %v", got)
 	}
 	for _, r := range []phase.Recommendation{r, full(), {}} {
@@ -200,10 +247,10 @@ func finite(t *testing.T, m protoreflect.Message, prefix string) {
 	})
 }
 
-// TestRecommendation_OfTheEngine: what the engine itself gives, from nothing
-// logged to a full log, converts without a number that is none, with its
-// cautions, and with a stage and an action of the contract.
-func TestRecommendation_OfTheEngine(t *testing.T) {
+// TestAnswers_OfTheEngine: what the engine itself gives, from nothing logged to
+// a full log, converts without a number that is none, with its cautions, and
+// with a stage and an action of the contract.
+func TestAnswers_OfTheEngine(t *testing.T) {
 	start := mustDay(2025, 11, 1)
 	w := engine.Window{First: start}
 	for i := range 60 {
@@ -213,7 +260,15 @@ func TestRecommendation_OfTheEngine(t *testing.T) {
 	plan := engine.DefaultPlan(start)
 	cut := plan
 	cut.Decisions = []engine.Decision{{ID: "d1", From: start + 10, Action: engine.StartDeficit, Target: engine.Target{IntakeKcal: 2400}}}
-	for _, p := range []engine.Plan{plan, cut} {
+	over := cut
+	over.GoalWeightKg, over.WeekendExtraKcal = engine.Some(80), 140
+	over.Decisions = append(over.Decisions[:1:1],
+		engine.Decision{ID: "d2", From: start + 20, Action: engine.ChangeRefeeds, Target: engine.Target{IntakeKcal: 2350, Refeed: engine.Refeed{EveryDays: 10, IntakeKcal: 2900}}},
+		engine.Decision{ID: "d3", From: start + 30, Action: engine.TakeBreak, Target: engine.Target{IntakeKcal: 2900}},
+		engine.Decision{ID: "d4", From: start + 40, Action: engine.ReturnToMaintenance, Target: engine.Target{IntakeKcal: 2900}},
+		engine.Decision{ID: "d5", From: start + 50, Action: engine.Finish, Target: engine.Target{IntakeKcal: 2900}})
+	outlooks := 0
+	for _, p := range []engine.Plan{plan, cut, over} {
 		for _, who := range []engine.Profile{profile, {}} {
 			for n := range len(w.Days) + 1 {
 				part := engine.Window{First: start, Days: w.Days[:n]}
@@ -225,8 +280,22 @@ func TestRecommendation_OfTheEngine(t *testing.T) {
 				if got.Stage == 0 || got.Action == 0 || got.Method == 0 || got.Headline == "" {
 					t.Errorf("day %d: %v %v %v %q", n, got.Stage, got.Action, got.Method, got.Headline)
 				}
+				story := convert.TimelineToProto(planName, phase.Timeline(part, who, p, start+engine.Day(n)))
+				finite(t, story.ProtoReflect(), "timeline.")
+				if len(story.Cautions) == 0 || len(story.Events) == 0 || story.Stage != got.Stage {
+					t.Errorf("day %d: %v", n, story)
+				}
+				forecast := convert.ForecastToProto(phase.Forecast(part, who, p, start+engine.Day(n)), p.WeekendExtraKcal)
+				finite(t, forecast.ProtoReflect(), "forecast.")
+				if len(forecast.Cautions) == 0 || (len(forecast.Outlooks) == 0) != (forecast.WhyAbsent != "") {
+					t.Errorf("day %d: %v", n, forecast)
+				}
+				outlooks += len(forecast.Outlooks)
 			}
 		}
+	}
+	if outlooks == 0 {
+		t.Error("no outlook was ever given")
 	}
 }
 

@@ -14,10 +14,10 @@ import (
 	"example.com/steelyard/service/store"
 )
 
-// rollingDays is how far back a recommendation looks.
+// rollingDays is how far back a recommendation or a forecast looks.
 const rollingDays = 400
 
-// present is what a recommendation is computed from.
+// present is what a recommendation or a forecast is computed from.
 type present struct {
 	call.Present
 	plan store.Plan // the open plan of the asked id
@@ -39,7 +39,7 @@ func (s *Server) read(ctx context.Context, sc store.Scope, planID string, asked 
 	return present{p, *p.Snapshot.Plan}, nil
 }
 
-// whyNotOpen says why a plan gives no recommendation: it is closed, or there is
+// whyNotOpen says why a plan gives no answer for a day: it is closed, or there is
 // none of that id.
 func (s *Server) whyNotOpen(ctx context.Context, sc store.Scope, planID string) error {
 	err := s.Store.View(ctx, sc, func(v store.View) error {
@@ -49,7 +49,33 @@ func (s *Server) whyNotOpen(ctx context.Context, sc store.Scope, planID string) 
 	if err != nil {
 		return err
 	}
-	return &fault.Refused{Reason: "PLAN_CLOSED", Sentence: "the plan is closed; it gives no recommendations"}
+	return &fault.Refused{Reason: "PLAN_CLOSED", Sentence: "the plan is closed; it gives neither recommendations nor a forecast"}
+}
+
+// tries bounds how often a read of two parts is begun again.
+const tries = 3
+
+// atOneHead reads something of the record and a window so that both show the
+// trainee's data at the same head: it looks, loads, and begins again when a
+// write came between. A snapshot holds the open plan only; this is for the others.
+func (s *Server) atOneHead(ctx context.Context, sc store.Scope, look func(store.View) error, load func() (call.Present, error)) (call.Present, error) {
+	for range tries {
+		var head store.Head
+		if err := s.Store.View(ctx, sc, func(v store.View) error {
+			head = v.Head()
+			return look(v)
+		}); err != nil {
+			return call.Present{}, err
+		}
+		p, err := load()
+		if err != nil {
+			return call.Present{}, err
+		}
+		if p.Snapshot.Head == head {
+			return p, nil
+		}
+	}
+	return call.Present{}, &fault.Conflict{Reason: "DATA_CHANGING", Sentence: "the trainee's data is being written; try again"}
 }
 
 // today is the present day of a trainee.

@@ -18,7 +18,9 @@ import (
 // decisionAhead is how many days ahead a decision may start to hold.
 const decisionAhead = 7
 
-// CreateDecision records what was decided.
+// CreateDecision records what was decided. A decision that answers a
+// recommendation need not follow it: another action or target is an override,
+// kept beside what was recommended, with the caller's note.
 func (s *Server) CreateDecision(ctx context.Context, req *pb.CreateDecisionRequest) (*pb.Decision, error) {
 	trainee, planID := convert.TraineeFrom(req.GetParent()), convert.PlanFrom(req.GetParent())
 	sc := call.Scope(ctx, trainee)
@@ -59,6 +61,19 @@ func (s *Server) CreateDecision(ctx context.Context, req *pb.CreateDecisionReque
 			stored, err := tx.InsertDecision(planID, decision, shown)
 			return func(h store.Head) *pb.Decision { return convert.DecisionToProto(trainee, planID, stored, given, h) }, err
 		})
+}
+
+// asGiven returns the recommendation that a decision answers, as it was given;
+// nil when it answers none.
+func asGiven(d store.Decision) (*pb.Recommendation, error) {
+	if d.Given == nil {
+		return nil, nil
+	}
+	out := &pb.Recommendation{}
+	if err := proto.Unmarshal(d.Given, out); err != nil {
+		return nil, fmt.Errorf("read the recommendation as given: %w", err)
+	}
+	return out, nil
 }
 
 // inOrder refuses a decision that would rewrite what held before.

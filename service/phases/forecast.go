@@ -4,10 +4,21 @@ import (
 	"context"
 
 	pb "example.com/steelyard/api/steelyard/v1"
-	"example.com/steelyard/service/fault"
+	"example.com/steelyard/engine/phase"
+	"example.com/steelyard/service/call"
+	"example.com/steelyard/service/convert"
 )
 
-// Forecast has no answer yet.
-func (s *Server) Forecast(context.Context, *pb.ForecastRequest) (*pb.ForecastResponse, error) {
-	return nil, &fault.NotYet{Sentence: "the forecast is not there yet; the recommendation states the rate of loss with its range"}
+// Forecast estimates how long an open plan takes, as of a day.
+func (s *Server) Forecast(ctx context.Context, req *pb.ForecastRequest) (*pb.ForecastResponse, error) {
+	sc := call.Scope(ctx, convert.TraineeFrom(req.GetName()))
+	p, err := s.read(ctx, sc, convert.PlanFrom(req.GetName()), req.GetAsOfDate(), "as_of_date", recommendAhead)
+	if err != nil {
+		return nil, err
+	}
+	outlooks := phase.Forecast(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
+	out := convert.ForecastToProto(outlooks, p.plan.WeekendExtraKcal)
+	out.Revision = convert.Revision(p.Snapshot.Head)
+	call.TellRevision(ctx, out.GetRevision())
+	return out, nil
 }

@@ -2,9 +2,6 @@ package phases
 
 import (
 	"context"
-	"fmt"
-
-	"google.golang.org/protobuf/proto"
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/call"
@@ -31,12 +28,9 @@ func (s *Server) ListDecisions(ctx context.Context, req *pb.ListDecisionsRequest
 			out.NextPageToken = call.NextPage(req, decisions[limit-1].ID)
 		}
 		for _, d := range decisions {
-			var given *pb.Recommendation
-			if d.Given != nil {
-				given = &pb.Recommendation{}
-				if err := proto.Unmarshal(d.Given, given); err != nil {
-					return fmt.Errorf("read the recommendation as given: %w", err)
-				}
+			given, err := asGiven(d)
+			if err != nil {
+				return err
 			}
 			out.Decisions = append(out.Decisions, convert.DecisionToProto(trainee, plan, d, given, v.Head()))
 		}

@@ -7,6 +7,10 @@
 // revision). A write is one callback transaction that locks the head first,
 // bumps its revision, and carries its idempotency record; so no write can
 // forget any of the three. A read that must be consistent takes one snapshot.
+//
+// Two things are derived from the rest in the transaction of each write: the
+// days that the engine reads, and who is due a talk. A backend derives them by
+// itself, so that no write can forget them either.
 package store
 
 import (
@@ -14,6 +18,7 @@ import (
 	"time"
 
 	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/phase"
 )
 
 // Scope names whose data is meant. Tenant comes from the credential only,
@@ -89,6 +94,7 @@ type Write func(Tx) (Answer, error)
 type Store interface {
 	Snapshots
 	Reads
+	Roster
 	Writes
 	Keys
 
@@ -138,6 +144,37 @@ type EntryQuery struct {
 	Kinds    []engine.Kind // empty: all
 	After    *engine.ID    // exclusive; nil: from the start
 	Limit    int           // at least 1
+}
+
+// Roster is the one read across trainees.
+type Roster interface {
+	// DueTalks returns up to q.Limit of a tenant's talks that are due on q.AsOf, in
+	// order of first day, trainee, and place in the trainee's own list. Of each
+	// trainee with an open plan they are what phase.DueTalks makes of the log, the
+	// profile and that plan as the last write left them. It reads no log.
+	DueTalks(ctx context.Context, tenant string, q DueQuery) ([]DueTalk, error)
+}
+
+// DueQuery selects talks.
+type DueQuery struct {
+	AsOf    engine.Day        // due from this day or before, and until this day or after
+	Reasons []phase.DueReason // empty: all
+	After   *DuePlace         // exclusive; nil: from the start
+	Limit   int               // at least 1
+}
+
+// DueTalk is why one trainee is due a talk.
+type DueTalk struct {
+	Place DuePlace
+	Plan  string // id of the open plan
+	phase.Due
+}
+
+// DuePlace is where a talk stands in a tenant's list.
+type DuePlace struct {
+	From    engine.Day
+	Trainee string
+	Seq     int // from 1, of the trainee's own list
 }
 
 // Writes change one trainee's data.

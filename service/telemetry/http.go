@@ -59,6 +59,6 @@ func template(path string) string {
 
 // known are the other words of our paths.
 var known = map[string]bool{
-	"recommend": true, "forecast": true, "export": true, "erase": true, "weightTrend": true, "energyBalance": true,
+	"recommend": true, "forecast": true, "timeline": true, "compare": true, "export": true, "erase": true, "weightTrend": true, "energyBalance": true,
 	"strengthTrend": true, "dueReviews": true, "entries:batchCreate": true, "entries:backfill": true,
 }

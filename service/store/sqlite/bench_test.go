@@ -72,11 +72,60 @@ func BenchmarkSnapshot90Days(b *testing.B) {
 
 func BenchmarkUpdateOneEntry(b *testing.B) {
 	s, sc := benchStore(b)
+	benchOneEntry(b, s, sc)
+}
+
+// BenchmarkUpdateOneEntryOfAPlan is the same with an open plan, of which the due
+// talks are derived: the usual write.
+func BenchmarkUpdateOneEntryOfAPlan(b *testing.B) {
+	s, sc := benchStore(b)
+	openPlan(b, s, sc)
+	benchOneEntry(b, s, sc)
+}
+
+func benchOneEntry(b *testing.B, s *Store, sc store.Scope) {
 	i := 0
 	for b.Loop() {
 		i++
 		once := store.Once{Method: "/m", RequestID: fmt.Sprint(i), BodyHash: "h"}
-		mustPut(b, s, sc, once, []engine.Entry{{Day: 89, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(float64(i))}}})
+		mustPut(b, s, sc, once, []engine.Entry{{Day: 89, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(78 + float64(i%8)/10)}}})
+	}
+}
+
+// BenchmarkUpdateNewDayOfAPlan is the first entry of a day: who stopped logging
+// is told a day later from then on.
+func BenchmarkUpdateNewDayOfAPlan(b *testing.B) {
+	s, sc := benchStore(b)
+	openPlan(b, s, sc)
+	day := engine.Day(89)
+	for b.Loop() {
+		day++
+		mustPut(b, s, sc, store.Once{}, []engine.Entry{{Day: day, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(80)}}})
+	}
+}
+
+// openPlan opens a plan with twelve decisions, each with the recommendation that
+// it answers.
+func openPlan(b *testing.B, s *Store, sc store.Scope) {
+	_, err := s.Update(b.Context(), sc, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+		plan := engine.DefaultPlan(0)
+		plan.ID = "cut"
+		if _, err := tx.InsertPlan(plan); err != nil {
+			return nil, err
+		}
+		for i := range engine.Day(12) {
+			d := engine.Decision{ID: fmt.Sprint(i), From: 10 + 7*i, Action: engine.Hold, Target: engine.Target{IntakeKcal: 2000}}
+			if i == 0 {
+				d.Action = engine.StartDeficit
+			}
+			if _, err := tx.InsertDecision("cut", d, make([]byte, 3000)); err != nil {
+				return nil, err
+			}
+		}
+		return noAnswer, nil
+	})
+	if err != nil {
+		b.Fatal(err)
 	}
 }
 

@@ -8,10 +8,11 @@ import (
 )
 
 const (
-	decisionColumns = `id, from_day, action, intake_kcal, activity_kcal, decided_by, note, given, recorded`
+	decisionColumns = `id, from_day, action, intake_kcal, activity_kcal, refeed_every_days, refeed_intake_kcal, decided_by, note, given, recorded`
 
-	// The engine's order: by day, then in order of recording.
-	selectDecisionsByDay = `SELECT ` + decisionColumns + ` FROM decision
+	// The engine's order: by day, then in order of recording. The recommendation
+	// that was answered is large, and the engine does not read it.
+	selectDecisionsByDay = `SELECT id, from_day, action, intake_kcal, activity_kcal, refeed_every_days, refeed_intake_kcal, decided_by, note, NULL, recorded FROM decision
 WHERE tenant = ? AND trainee = ? AND plan = ? ORDER BY from_day, seq`
 
 	selectDecisionsBySeq = `SELECT ` + decisionColumns + ` FROM decision
@@ -20,7 +21,7 @@ WHERE tenant = ? AND trainee = ? AND plan = ? AND seq > ? ORDER BY seq LIMIT ?`
 	selectDecisionSeq = `SELECT seq FROM decision WHERE tenant = ? AND trainee = ? AND plan = ? AND id = ?`
 
 	insertDecision = `INSERT INTO decision (tenant, trainee, plan, seq, ` + decisionColumns + `)
-SELECT ?1, ?2, ?3, coalesce(max(seq), 0) + 1, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12
+SELECT ?1, ?2, ?3, coalesce(max(seq), 0) + 1, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14
 FROM decision WHERE tenant = ?1 AND trainee = ?2 AND plan = ?3`
 )
 
@@ -54,7 +55,8 @@ func (v *view) decisions(query string, args ...any) ([]store.Decision, error) {
 	err := v.each(func(rows *sql.Rows) error {
 		var d store.Decision
 		var recorded int64
-		err := rows.Scan(&d.ID, &d.From, &d.Action, &d.Target.IntakeKcal, &d.Target.ActivityKcal, &d.By, &d.Note, &d.Given, &recorded)
+		err := rows.Scan(&d.ID, &d.From, &d.Action, &d.Target.IntakeKcal, &d.Target.ActivityKcal,
+			&d.Target.Refeed.EveryDays, &d.Target.Refeed.IntakeKcal, &d.By, &d.Note, &d.Given, &recorded)
 		d.Recorded = instant(recorded)
 		out = append(out, d)
 		return err
@@ -66,7 +68,8 @@ func (v *view) decisions(query string, args ...any) ([]store.Decision, error) {
 // the foreign key.
 func (tx *writeTx) InsertDecision(plan string, d engine.Decision, given []byte) (store.Decision, error) {
 	_, err := tx.exec(insertDecision, tx.scope.Tenant, tx.scope.Trainee, plan,
-		d.ID, d.From, d.Action, d.Target.IntakeKcal, d.Target.ActivityKcal, d.By, d.Note, given, tx.now.Unix())
+		d.ID, d.From, d.Action, d.Target.IntakeKcal, d.Target.ActivityKcal,
+		d.Target.Refeed.EveryDays, d.Target.Refeed.IntakeKcal, d.By, d.Note, given, tx.now.Unix())
 	if err != nil {
 		return store.Decision{}, tx.fail("insert decision", err)
 	}

@@ -15,14 +15,18 @@ var migrations embed.FS
 // migrate applies the migrations that the file lacks, each in a transaction.
 // They only ever go forward.
 func migrate(ctx context.Context, db *sql.DB) error {
+	p, err := migrator(db)
+	if err != nil {
+		return err
+	}
+	_, err = p.Up(ctx)
+	return fail(ctx, "migrate", err)
+}
+
+func migrator(db *sql.DB) (*goose.Provider, error) {
 	files, err := fs.Sub(migrations, "migrations")
 	if err != nil {
-		return err
+		return nil, err
 	}
-	provider, err := goose.NewProvider(goose.DialectSQLite3, db, files, goose.WithDisableGlobalRegistry(true))
-	if err != nil {
-		return err
-	}
-	_, err = provider.Up(ctx)
-	return fail(ctx, "migrate", err)
+	return goose.NewProvider(goose.DialectSQLite3, db, files, goose.WithDisableGlobalRegistry(true))
 }

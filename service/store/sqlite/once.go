@@ -26,7 +26,8 @@ var errReplay = errors.New("replay")
 
 // Update implements store.Store. Nothing of a trainee changes elsewhere: the
 // head is taken and bumped by the first statement, then the request id is looked
-// up, then w runs, then the answer is recorded, then all of it commits.
+// up, then w runs, then the due talks are derived, then the answer is recorded,
+// then all of it commits.
 func (s *Store) Update(ctx context.Context, sc store.Scope, once store.Once, w store.Write) ([]byte, error) {
 	return s.once(ctx, sc, once, (*writeTx).bump, w)
 }
@@ -51,6 +52,9 @@ func (s *Store) once(ctx context.Context, sc store.Scope, once store.Once, take 
 		}
 		answer, err := w(tx)
 		if err != nil {
+			return err
+		}
+		if err := tx.keepDue(); err != nil {
 			return err
 		}
 		if encoded, err = answer(tx.head); err != nil {

@@ -36,9 +36,10 @@ type Store struct {
 
 var _ store.Store = (*Store)(nil)
 
-// Open opens or creates the database file at path and brings its tables up to
-// date. The folder must exist. Stored instants come from now, cut to whole
-// seconds in UTC. Several processes of one machine may have the file open.
+// Open opens or creates the database file at path and brings it up to date,
+// which may take a while the first time after an update of the program. The
+// folder must exist. Stored instants come from now, cut to whole seconds in UTC.
+// Several processes of one machine may have the file open.
 //
 // Open refuses when the database does not take the settings that an
 // acknowledged write rests on.
@@ -80,6 +81,9 @@ func Open(ctx context.Context, path string, now func() time.Time) (_ *Store, err
 		return nil, err
 	}
 	if s.reads, err = prepare(ctx, s.reader, readQueries); err != nil {
+		return nil, err
+	}
+	if err = s.renewDue(ctx); err != nil {
 		return nil, err
 	}
 	return s, nil

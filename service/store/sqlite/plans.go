@@ -34,6 +34,8 @@ type planRow struct {
 	BaseActivityKcal    float64       `json:"base_activity_kcal"`
 	ActivityCapKcal     float64       `json:"activity_cap_kcal"`
 	IntakeFloorKcal     *float64      `json:"intake_floor_kcal,omitempty"`
+	AllowRefeeds        *bool         `json:"allow_refeeds,omitempty"` // absent in plans from before there was a choice: allowed
+	WeekendExtraKcal    float64       `json:"weekend_extra_kcal,omitempty"`
 }
 
 func encodePlan(p engine.Plan) (string, error) {
@@ -43,6 +45,7 @@ func encodePlan(p engine.Plan) (string, error) {
 		BandLow: p.BandLowPctPerWeek, BandHigh: p.BandHighPctPerWeek, Pace: p.PacePctPerWeek,
 		FoodLever: p.FoodLever, ActivityLever: p.ActivityLever,
 		BaseActivityKcal: p.BaseActivityKcal, ActivityCapKcal: p.ActivityCapKcal, IntakeFloorKcal: optional(p.IntakeFloorKcal),
+		AllowRefeeds: &p.AllowRefeeds, WeekendExtraKcal: p.WeekendExtraKcal,
 	})
 }
 
@@ -54,6 +57,7 @@ func (r planRow) plan(id string, state engine.PlanState) engine.Plan {
 		BandLowPctPerWeek: r.BandLow, BandHighPctPerWeek: r.BandHigh, PacePctPerWeek: r.Pace,
 		FoodLever: r.FoodLever, ActivityLever: r.ActivityLever,
 		BaseActivityKcal: r.BaseActivityKcal, ActivityCapKcal: r.ActivityCapKcal, IntakeFloorKcal: opt(r.IntakeFloorKcal),
+		AllowRefeeds: r.AllowRefeeds == nil || *r.AllowRefeeds, WeekendExtraKcal: r.WeekendExtraKcal,
 	}
 }
 
@@ -83,6 +87,17 @@ func (v *view) plan(query string, args ...any) (store.Plan, error) {
 
 // plans reads what a query with planColumns finds in this scope, with decisions.
 func (v *view) plans(query string, args ...any) ([]store.Plan, error) {
+	out, err := v.barePlans(query, args...)
+	for i := range out {
+		if out[i].Decisions, err = v.decisionsByDay(out[i].ID); err != nil {
+			return nil, err
+		}
+	}
+	return out, err
+}
+
+// barePlans is plans without decisions.
+func (v *view) barePlans(query string, args ...any) ([]store.Plan, error) {
 	var out []store.Plan
 	err := v.each(func(rows *sql.Rows) error {
 		var id string
@@ -101,11 +116,6 @@ func (v *view) plans(query string, args ...any) ([]store.Plan, error) {
 	}, query, append([]any{v.scope.Tenant, v.scope.Trainee}, args...)...)
 	if err != nil {
 		return nil, err
-	}
-	for i := range out {
-		if out[i].Decisions, err = v.decisionsByDay(out[i].ID); err != nil {
-			return nil, err
-		}
 	}
 	return out, nil
 }

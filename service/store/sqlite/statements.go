@@ -16,7 +16,7 @@ var readQueries = []string{
 	selectTables, selectHead, selectTrainee,
 	selectEntries, selectEntriesOfDays, selectRollups,
 	selectPlan, selectPlans, selectOpenPlan, selectDecisionsByDay, selectDecisionsBySeq, selectDecisionSeq,
-	selectUpload, selectKey, selectKeys,
+	selectUpload, selectKey, selectKeys, selectDueTalks,
 }
 
 // writeQueries run on the writer only.
@@ -27,9 +27,10 @@ var writeQueries = slices.Concat(
 		deleteEntry, deleteRollup,
 		insertPlan, updatePlan, insertDecision,
 		upsertUpload, insertKey, revokeKey,
+		selectDueState, selectDueDays, selectFirstReadings, deleteDueOf, selectStale, deleteStale,
 		deleteEntries, deleteDecisions, deletePlans, deleteTrainee,
 	},
-	upsertEntries.sql[:], upsertRollups.sql[:],
+	upsertEntries.sql[:], upsertRollups.sql[:], insertDue.sql[:],
 )
 
 const selectTables = `SELECT count(*) FROM sqlite_schema`

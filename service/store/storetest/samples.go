@@ -28,14 +28,15 @@ func fullPlan(id string, state engine.PlanState) engine.Plan {
 		Method: engine.PracticeTable, SkipMaintenanceTest: true,
 		BandLowPctPerWeek: 0.4, BandHighPctPerWeek: 0.9, PacePctPerWeek: 0.65,
 		FoodLever: true, ActivityLever: true, BaseActivityKcal: 110, ActivityCapKcal: 390.5,
-		IntakeFloorKcal: engine.Some(1500),
+		IntakeFloorKcal: engine.Some(1500), AllowRefeeds: true, WeekendExtraKcal: 180.5,
 	}
 }
 
 func decision(id string, from engine.Day) engine.Decision {
 	return engine.Decision{
 		ID: id, From: from, Action: engine.LowerBalance,
-		Target: engine.Target{IntakeKcal: 1890.5, ActivityKcal: 125.25}, By: "a coach", Note: "as agreed: 10 % \"less\"",
+		Target: engine.Target{IntakeKcal: 1890.5, ActivityKcal: 125.25, Refeed: engine.Refeed{EveryDays: 9, IntakeKcal: 2480.5}},
+		By:     "a coach", Note: "as agreed: 10 % \"less\"",
 	}
 }
 

@@ -29,6 +29,7 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"Windows", windows},
 		{"Plans", plans},
 		{"Decisions", decisions},
+		{"Roster", roster},
 		{"Uploads", uploads},
 		{"Transactions", transactions},
 		{"Once", onces},
