@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	steelyardv1 "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/cmd/steelyard/internal/demo"
 	"example.com/steelyard/testdata"
 )
@@ -19,8 +20,9 @@ func newDemo() *cobra.Command {
 		Short: "Plays an invented scenario against a server of its own",
 		Long: `Starts a server on free loopback ports with a folder of its own, sends it the logs
 of invented trainees through the API, asks for a recommendation at each review of
-their plans, and decides as recommended. Then it shows requests to try and serves
-until Ctrl-C. Nothing is kept, and no network is needed.
+their plans, and decides as recommended. The first trainee goes the whole way, from
+the maintenance test to the end of the plan; the others show a scene each. Then it
+shows requests to try and serves until Ctrl-C. Nothing is kept, and no network is needed.
 
 ` + caution,
 		Args: arguments(cobra.NoArgs),
@@ -50,7 +52,7 @@ until Ctrl-C. Nothing is kept, and no network is needed.
 		if err != nil || *once {
 			return err
 		}
-		if err := showRequests(messages, server, scenarios[0]); err != nil {
+		if err := showRequests(messages, server, scenarios); err != nil {
 			return err
 		}
 		<-ctx.Done()
@@ -59,24 +61,42 @@ until Ctrl-C. Nothing is kept, and no network is needed.
 	return cmd
 }
 
+// viewer is told what a play comes to.
+type viewer struct {
+	begin func(demo.Scenario) error
+	visit func(demo.Visit) error
+	end   func(demo.Scenario, *steelyardv1.Timeline) error
+}
+
 // play plays the scenarios one after the other.
-func play(ctx context.Context, server *demo.Server, scenarios []demo.Scenario, begin func(demo.Scenario) error, see func(demo.Visit) error) error {
+func play(ctx context.Context, server *demo.Server, scenarios []demo.Scenario, see viewer) error {
 	p := demo.NewPlayer(server.Conn)
 	for _, sc := range scenarios {
-		if err := begin(sc); err != nil {
+		if err := see.begin(sc); err != nil {
 			return err
 		}
-		if err := p.Enter(ctx, sc); err != nil {
+		tl, err := playOne(ctx, p, sc, see.visit)
+		if err != nil {
 			return fmt.Errorf("%s: %w", sc.TraineeID, err)
 		}
-		if err := p.Backfill(ctx, sc); err != nil {
-			return fmt.Errorf("%s: %w", sc.TraineeID, err)
-		}
-		if err := p.Walk(ctx, sc, nil, see); err != nil {
+		if err := see.end(sc, tl); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+func playOne(ctx context.Context, p demo.Player, sc demo.Scenario, see func(demo.Visit) error) (*steelyardv1.Timeline, error) {
+	if err := p.Enter(ctx, sc); err != nil {
+		return nil, err
+	}
+	if err := p.Backfill(ctx, sc); err != nil {
+		return nil, err
+	}
+	if err := p.Walk(ctx, sc, nil, see); err != nil {
+		return nil, err
+	}
+	return p.Timeline(ctx, sc)
 }
 
 func playText(ctx context.Context, server *demo.Server, scenarios []demo.Scenario, out io.Writer) error {
@@ -84,14 +104,23 @@ func playText(ctx context.Context, server *demo.Server, scenarios []demo.Scenari
 		return err
 	}
 	text := demo.NewText(out)
-	return play(ctx, server, scenarios, text.Scenario, text.Visit)
+	return play(ctx, server, scenarios, viewer{text.Scenario, text.Visit, text.Ending})
 }
 
 func playJSON(ctx context.Context, server *demo.Server, scenarios []demo.Scenario, out io.Writer) error {
-	report := demo.Report{Recommendations: []demo.Line{}}
-	err := play(ctx, server, scenarios, func(demo.Scenario) error { return nil }, func(v demo.Visit) error {
-		report.Recommendations = append(report.Recommendations, demo.LineOf(v))
-		return nil
+	report := demo.Report{Recommendations: []demo.Line{}, Summaries: []demo.Summary{}}
+	err := play(ctx, server, scenarios, viewer{
+		begin: func(demo.Scenario) error { return nil },
+		visit: func(v demo.Visit) error {
+			report.Recommendations = append(report.Recommendations, demo.LineOf(v))
+			return nil
+		},
+		end: func(sc demo.Scenario, tl *steelyardv1.Timeline) error {
+			if s, ok := demo.SummaryOf(sc, tl); ok {
+				report.Summaries = append(report.Summaries, s)
+			}
+			return nil
+		},
 	})
 	if err != nil {
 		return err
@@ -102,10 +131,11 @@ func playJSON(ctx context.Context, server *demo.Server, scenarios []demo.Scenari
 	return e.Encode(report)
 }
 
-func showRequests(out io.Writer, server *demo.Server, sc demo.Scenario) error {
+func showRequests(out io.Writer, server *demo.Server, scenarios []demo.Scenario) error {
+	whole, sc := scenarios[0], scenarios[1] // the first has come to its end, the second is on its way
 	_, err := fmt.Fprintf(out, "\nThe server is up, gRPC on %s and JSON on %s, until Ctrl-C. To try in another shell:\n\nKEY=%s\n",
 		server.GRPCAddress, server.HTTPAddress, server.Key)
-	for _, r := range demo.Requests(sc) {
+	for _, r := range demo.Requests(whole, sc) {
 		_, e := fmt.Fprintf(out, "\n# %s\n%s\n", r.About, r.Command(server.HTTPAddress))
 		err = errors.Join(err, e)
 	}

@@ -7,12 +7,13 @@ import (
 )
 
 // addBaseActivity adds the plan's small base of walking once, from about day 17
-// of the cut, while the loss is on track and stays in the band with it.
+// of the cut, while the loss is on track and no review would call it too fast
+// with the walking added.
 func addBaseActivity(f *facts) (verdict, bool) {
 	more := f.plan.BaseActivityKcal - f.present.ActivityKcal
 	a := f.deciding()
 	if !isBaseDue(f.plan, f.arc, f.asOf) || a == nil || a.Action != engine.Hold ||
-		f.estimate.RatePctPerWeek+walkShare*more*f.perKcal() > f.plan.BandHighPctPerWeek {
+		1-f.estimate.PRateBelow(f.plan.BandHighPctPerWeek-walkShare*more*f.perKcal()) >= offP {
 		return verdict{}, false
 	}
 	c := f.change(0, more)

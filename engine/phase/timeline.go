@@ -12,7 +12,7 @@ type Story struct {
 	AsOf     engine.Day
 	Stage    Stage
 	Events   []Event  // ascending by day, then by kind, then in order of recording
-	Summary  *Summary // nil while too little is logged
+	Summary  *Summary // nil while too little is logged, and after a referral
 	Cautions []Caution
 }
 
@@ -65,7 +65,7 @@ type Period struct {
 	Start, End     engine.Day    // both inclusive
 	Action         engine.Action // of the decision that began it
 	Target         engine.Target
-	LostKg         float64    // as far as readings reach; 0 where none do
+	LostKg         engine.Opt // as far as readings reach; unknown where none do
 	RatePctPerWeek engine.Opt // unknown for fewer than seven days
 }
 
@@ -92,6 +92,8 @@ func Timeline(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.D
 	slices.SortStableFunc(s.Events, func(a, b Event) int {
 		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Kind, b.Kind))
 	})
-	s.Summary = last.summary()
+	if s.Stage != Referred {
+		s.Summary = last.summary()
+	}
 	return s
 }

@@ -140,7 +140,7 @@ func checkSummary(t *testing.T, n int, s *Summary, plan engine.Plan, asOf engine
 	}
 	end := engine.Day(math.MinInt32)
 	for _, p := range s.Periods {
-		if p.Start <= end || p.End < p.Start || p.End > asOf || p.Start < plan.Start || math.IsNaN(p.LostKg) {
+		if p.Start <= end || p.End < p.Start || p.End > asOf || p.Start < plan.Start || math.IsNaN(p.LostKg.V) {
 			t.Fatalf("case %d: period %+v of %+v", n, p, s)
 		}
 		if p.RatePctPerWeek.OK && p.End-p.Start < 6 {

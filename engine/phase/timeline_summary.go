@@ -82,7 +82,7 @@ func (f *facts) periods(line measuredLine) []Period {
 		loss.add(line, s.from, to)
 		out = append(out, Period{
 			Start: s.from, End: to - 1, Action: s.action, Target: s.target,
-			LostKg: loss.kg, RatePctPerWeek: loss.pctPerWeek(),
+			LostKg: engine.Opt{V: loss.kg, OK: loss.days > 0}, RatePctPerWeek: loss.pctPerWeek(),
 		})
 	}
 	return out

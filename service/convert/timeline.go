@@ -28,7 +28,7 @@ func summaryToProto(s phase.Summary) *pb.PlanSummary {
 	for _, p := range s.Periods {
 		out.Periods = append(out.Periods, &pb.PlanPeriod{
 			StartDate: DayToProto(p.Start), EndDate: DayToProto(p.End), Action: pb.Action(p.Action), Target: targetToProto(&p.Target, 0),
-			LostKg: p.LostKg, RatePctPerWeek: optToProto(p.RatePctPerWeek),
+			LostKg: optToProto(p.LostKg), RatePctPerWeek: optToProto(p.RatePctPerWeek),
 		})
 	}
 	return out

@@ -30,9 +30,9 @@ func TestTimeline_EveryNumberInItsPlace(t *testing.T) {
 			Periods: []phase.Period{
 				{
 					Start: mustDay(2026, 1, 12), End: mustDay(2026, 2, 20), Action: engine.StartDeficit,
-					Target: engine.Target{IntakeKcal: 2200, ActivityKcal: 50, Refeed: engine.Refeed{EveryDays: 14, IntakeKcal: 2750}}, LostKg: 3.7, RatePctPerWeek: engine.Some(0.73),
+					Target: engine.Target{IntakeKcal: 2200, ActivityKcal: 50, Refeed: engine.Refeed{EveryDays: 14, IntakeKcal: 2750}}, LostKg: engine.Some(3.7), RatePctPerWeek: engine.Some(0.73),
 				},
-				{Start: mustDay(2026, 2, 21), End: mustDay(2026, 3, 1), Action: engine.TakeBreak, Target: engine.Target{IntakeKcal: 2700}, LostKg: -0.4},
+				{Start: mustDay(2026, 2, 21), End: mustDay(2026, 3, 1), Action: engine.TakeBreak, Target: engine.Target{IntakeKcal: 2700}, LostKg: engine.Some(-0.4)},
 			},
 		},
 		Cautions: []phase.Caution{{Code: phase.CodeNotMedicalAdvice, Sentence: "Not medical advice."}},
@@ -50,11 +50,11 @@ func TestTimeline_EveryNumberInItsPlace(t *testing.T) {
 			Periods: []*pb.PlanPeriod{
 				{
 					StartDate: &date.Date{Year: 2026, Month: 1, Day: 12}, EndDate: &date.Date{Year: 2026, Month: 2, Day: 20}, Action: pb.Action_ACTION_START_DEFICIT,
-					Target: &pb.Target{IntakeKcal: 2200, ActivityKcal: 50, RefeedEveryDays: ptr(int32(14)), RefeedIntakeKcal: ptr(2750.)}, LostKg: 3.7, RatePctPerWeek: ptr(0.73),
+					Target: &pb.Target{IntakeKcal: 2200, ActivityKcal: 50, RefeedEveryDays: ptr(int32(14)), RefeedIntakeKcal: ptr(2750.)}, LostKg: ptr(3.7), RatePctPerWeek: ptr(0.73),
 				},
 				{
 					StartDate: &date.Date{Year: 2026, Month: 2, Day: 21}, EndDate: &date.Date{Year: 2026, Month: 3, Day: 1}, Action: pb.Action_ACTION_TAKE_BREAK,
-					Target: &pb.Target{IntakeKcal: 2700}, LostKg: -0.4,
+					Target: &pb.Target{IntakeKcal: 2700}, LostKg: ptr(-0.4),
 				},
 			},
 		},

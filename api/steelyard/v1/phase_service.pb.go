@@ -1458,7 +1458,7 @@ type Timeline struct {
 	Stage Stage `protobuf:"varint,3,opt,name=stage,proto3,enum=steelyard.v1.Stage" json:"stage,omitempty"`
 	// What happened and what is due, in order of day.
 	Events []*TimelineEvent `protobuf:"bytes,4,rep,name=events,proto3" json:"events,omitempty"`
-	// What the plan has given so far; absent while too little is logged.
+	// What the plan has given so far; absent while too little is logged, and after a referral.
 	Summary *PlanSummary `protobuf:"bytes,5,opt,name=summary,proto3" json:"summary,omitempty"`
 	// What to be careful about. Never empty.
 	Cautions []*Caution `protobuf:"bytes,6,rep,name=cautions,proto3" json:"cautions,omitempty"`
@@ -1777,8 +1777,8 @@ type PlanPeriod struct {
 	Action Action `protobuf:"varint,3,opt,name=action,proto3,enum=steelyard.v1.Action" json:"action,omitempty"`
 	// What held.
 	Target *Target `protobuf:"bytes,4,opt,name=target,proto3" json:"target,omitempty"`
-	// Trend weight lost, kg.
-	LostKg float64 `protobuf:"fixed64,5,opt,name=lost_kg,json=lostKg,proto3" json:"lost_kg,omitempty"`
+	// Trend weight lost, kg, as far as readings reach; absent where none do.
+	LostKg *float64 `protobuf:"fixed64,5,opt,name=lost_kg,json=lostKg,proto3,oneof" json:"lost_kg,omitempty"`
 	// The same in % of body weight a week; absent for fewer than seven days.
 	RatePctPerWeek *float64 `protobuf:"fixed64,6,opt,name=rate_pct_per_week,json=ratePctPerWeek,proto3,oneof" json:"rate_pct_per_week,omitempty"`
 	unknownFields  protoimpl.UnknownFields
@@ -1844,8 +1844,8 @@ func (x *PlanPeriod) GetTarget() *Target {
 }
 
 func (x *PlanPeriod) GetLostKg() float64 {
-	if x != nil {
-		return x.LostKg
+	if x != nil && x.LostKg != nil {
+		return *x.LostKg
 	}
 	return 0
 }
@@ -2006,16 +2006,18 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	" \x01(\x01B\x03\xe0A\x03H\x01R\x14strengthRetentionPct\x88\x01\x01\x127\n" +
 	"\aperiods\x18\v \x03(\v2\x18.steelyard.v1.PlanPeriodB\x03\xe0A\x03R\aperiodsB\x19\n" +
 	"\x17_mean_rate_pct_per_weekB\x19\n" +
-	"\x17_strength_retention_pct\"\xc5\x02\n" +
+	"\x17_strength_retention_pct\"\xd6\x02\n" +
 	"\n" +
 	"PlanPeriod\x125\n" +
 	"\n" +
 	"start_date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\tstartDate\x121\n" +
 	"\bend_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\aendDate\x121\n" +
 	"\x06action\x18\x03 \x01(\x0e2\x14.steelyard.v1.ActionB\x03\xe0A\x03R\x06action\x121\n" +
-	"\x06target\x18\x04 \x01(\v2\x14.steelyard.v1.TargetB\x03\xe0A\x03R\x06target\x12\x1c\n" +
-	"\alost_kg\x18\x05 \x01(\x01B\x03\xe0A\x03R\x06lostKg\x123\n" +
-	"\x11rate_pct_per_week\x18\x06 \x01(\x01B\x03\xe0A\x03H\x00R\x0eratePctPerWeek\x88\x01\x01B\x14\n" +
+	"\x06target\x18\x04 \x01(\v2\x14.steelyard.v1.TargetB\x03\xe0A\x03R\x06target\x12!\n" +
+	"\alost_kg\x18\x05 \x01(\x01B\x03\xe0A\x03H\x00R\x06lostKg\x88\x01\x01\x123\n" +
+	"\x11rate_pct_per_week\x18\x06 \x01(\x01B\x03\xe0A\x03H\x01R\x0eratePctPerWeek\x88\x01\x01B\n" +
+	"\n" +
+	"\b_lost_kgB\x14\n" +
 	"\x12_rate_pct_per_week*\x90\x01\n" +
 	"\tDueReason\x12\x1a\n" +
 	"\x16DUE_REASON_UNSPECIFIED\x10\x00\x12\x15\n" +

@@ -34,7 +34,7 @@ const (
 	Stage_STAGE_MAINTENANCE_TEST Stage = 1
 	// The first days of the cut; the first three are mostly water.
 	Stage_STAGE_OPENING_DEFICIT Stage = 2
-	// A small base of walking is being added.
+	// A small base of walking is due, or was added within a week.
 	Stage_STAGE_BASE_ACTIVITY Stage = 3
 	// A review each week.
 	Stage_STAGE_WEEKLY_REVIEWS Stage = 4

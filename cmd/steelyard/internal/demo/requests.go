@@ -13,8 +13,9 @@ type Request struct {
 	Body   string // empty for none
 }
 
-// Requests returns requests to try on a scenario that was played to its end.
-func Requests(sc Scenario) []Request {
+// Requests returns requests to try on scenarios that were played: one whose plan
+// is over, and one that is on its way.
+func Requests(over, sc Scenario) []Request {
 	last, next := sc.LastDay.Format(time.DateOnly), sc.LastDay.AddDate(0, 0, 1)
 	return []Request{
 		{
@@ -30,6 +31,10 @@ func Requests(sc Scenario) []Request {
 			Method: "POST", Path: "/v1/trainees/" + sc.TraineeID + "/entries",
 			Body: fmt.Sprintf(`{"date": {"year": %d, "month": %d, "day": %d}, "weighIn": {"weight": {"value": 190.5, "unit": "MASS_UNIT_POUND"}}}`,
 				next.Year(), next.Month(), next.Day()),
+		},
+		{
+			About:  "The timeline of the plan that is over, and what it has given",
+			Method: "GET", Path: "/v1/" + over.PlanName() + ":timeline?asOfDate=" + over.LastDay.Format(time.DateOnly),
 		},
 	}
 }

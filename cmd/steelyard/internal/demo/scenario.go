@@ -27,7 +27,9 @@ type Scenario struct {
 	PlanID    string
 	Plan      *steelyardv1.Plan
 	Looks     []Look
-	LastDay   time.Time // no review after it
+	InFull    []string    // codes of findings whose first recommendation is printed in full
+	Pictures  []time.Time // days on which pictures were taken
+	LastDay   time.Time   // no review after it
 	Log       *logcsv.Log
 }
 
@@ -47,7 +49,9 @@ type file struct {
 		Date string `json:"date"`
 		Why  string `json:"why"`
 	} `json:"looks"`
-	LastDate string `json:"last_date"`
+	InFull   []string `json:"in_full"`
+	Pictures []string `json:"pictures"`
+	LastDate string   `json:"last_date"`
 }
 
 // Load reads every scenario of a folder: ID.json with the plan beside ID.csv
@@ -84,7 +88,7 @@ func loadPlan(dir fs.FS, name string) (Scenario, error) {
 		return Scenario{}, err
 	}
 	sc := Scenario{
-		TraineeID: strings.TrimSuffix(name, ".json"), About: f.About, PlanID: f.PlanID,
+		TraineeID: strings.TrimSuffix(name, ".json"), About: f.About, PlanID: f.PlanID, InFull: f.InFull,
 		Trainee: &steelyardv1.Trainee{}, Plan: &steelyardv1.Plan{},
 	}
 	var dates []error
@@ -96,6 +100,9 @@ func loadPlan(dir fs.FS, name string) (Scenario, error) {
 	sc.LastDay = day(f.LastDate)
 	for _, l := range f.Looks {
 		sc.Looks = append(sc.Looks, Look{Day: day(l.Date), Why: l.Why})
+	}
+	for _, p := range f.Pictures {
+		sc.Pictures = append(sc.Pictures, day(p))
 	}
 	return sc, errors.Join(append(dates,
 		protojson.Unmarshal(f.Trainee, sc.Trainee),

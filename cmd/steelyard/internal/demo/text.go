@@ -3,16 +3,21 @@ package demo
 import (
 	"fmt"
 	"io"
-	"math"
+	"slices"
 	"strings"
+	"time"
 
 	steelyardv1 "example.com/steelyard/api/steelyard/v1"
 )
 
-// Text prints visits as a coach would read them.
+// Text prints the walk through each scenario, a recommendation after the other.
 type Text struct {
 	w   io.Writer
 	err error
+
+	isBegun bool            // the present scenario has shown a recommendation
+	told    map[string]bool // codes of the cautions at its head
+	inFull  []string        // what is still to be printed in full
 }
 
 // NewText prints to w.
@@ -20,6 +25,8 @@ func NewText(w io.Writer) *Text { return &Text{w: w} }
 
 const (
 	textWidth  = 100
+	lineIndent = 18 // of what stands below a line: under its stage
+	fullIndent = 4  // of a recommendation in full
 	labelWidth = 15
 )
 
@@ -29,61 +36,105 @@ func (t *Text) printf(format string, args ...any) {
 	}
 }
 
-// row prints a label and wrapped text beside it; nothing when the text is empty.
-func (t *Text) row(label, text string) {
-	if text == "" {
-		return
-	}
-	for i, line := range wrap(text, textWidth-labelWidth-2) {
-		if i > 0 {
-			label = ""
-		}
-		t.printf("  %-*s%s\n", labelWidth, label, line)
-	}
-}
-
-func wrap(text string, width int) []string {
-	var lines []string
-	line := ""
-	for word := range strings.FieldsSeq(text) {
-		if line != "" && len(line)+1+len(word) > width {
-			lines = append(lines, line)
-			line = ""
-		}
-		if line != "" {
-			line += " "
-		}
-		line += word
-	}
-	return append(lines, line)
-}
-
 // Scenario prints who comes next.
 func (t *Text) Scenario(sc Scenario) error {
+	t.isBegun, t.told, t.inFull = false, map[string]bool{}, slices.Clone(sc.InFull)
 	head := sc.TraineeID
 	if n := sc.Trainee.GetDisplayName(); n != "" {
 		head += ", " + n
 	}
-	t.printf("\n%s\n%s\n", head, strings.Repeat("=", len(head)))
-	for _, line := range wrap(sc.About, textWidth) {
-		t.printf("%s\n", line)
+	t.printf("\n\n%s\n%s\n", head, strings.Repeat("=", len(head)))
+	t.paragraph(0, sc.About)
+	return t.err
+}
+
+// Visit prints a recommendation: a line and its headline, and more where there
+// is more to see. The cautions of the first one stand at the head of the table;
+// any other stands below the line that it came with.
+func (t *Text) Visit(v Visit) error {
+	r := v.Given
+	if !t.isBegun {
+		t.begin(r)
+	}
+	trend, target := "", r.GetCurrentTarget()
+	if e := r.GetEstimate(); e != nil {
+		trend = fmt.Sprintf("%.1f kg", e.GetTrendWeightKg())
+	}
+	if v.Decided != nil {
+		target = v.Decided.GetTarget()
+	}
+	t.line(v.Day.Format(time.DateOnly), fmt.Sprint(r.GetPlanDay()), words(r.GetStage().String(), "STAGE_"),
+		words(r.GetAction().String(), "ACTION_"), trend, shortTarget(target))
+	if v.Why != "" {
+		t.paragraph(lineIndent, "(Asked because "+v.Why+".)")
+	}
+	t.paragraph(lineIndent, r.GetHeadline())
+	if t.isToShow(r) {
+		t.full(v)
+		return t.err
+	}
+	t.asides(v)
+	for _, c := range r.GetCautions() {
+		if !t.told[c.GetCode()] {
+			t.paragraph(lineIndent, "Caution: "+c.GetSentence())
+		}
 	}
 	return t.err
 }
 
-// Visit prints a recommendation with its reasons and cautions.
-func (t *Text) Visit(v Visit) error {
+func (t *Text) begin(r *steelyardv1.Recommendation) {
+	t.isBegun = true
+	t.printf("\nCautions, which come with every line below:\n")
+	for _, c := range r.GetCautions() {
+		t.told[c.GetCode()] = true
+		t.bullet(0, c.GetSentence())
+	}
+	t.printf("\n")
+	t.line("Date", "Day", "Stage", "Recommended", "Trend", "kcal/d from then")
+	t.printf("%s\n", strings.Repeat("-", textWidth))
+}
+
+func (t *Text) line(date, day, stage, action, trend, target string) {
+	s := fmt.Sprintf("%-10s  %4s  %-21s  %-21s  %8s  %s", date, day, stage, action, trend, target)
+	t.printf("%s\n", strings.TrimRight(s, " "))
+}
+
+// isToShow reports whether a recommendation is the first with one of the
+// findings that the scenario shows in full.
+func (t *Text) isToShow(r *steelyardv1.Recommendation) bool {
+	left := slices.DeleteFunc(slices.Clone(t.inFull), func(code string) bool {
+		return slices.ContainsFunc(r.GetFindings(), func(f *steelyardv1.Finding) bool { return f.GetCode() == code })
+	})
+	isFirst := len(left) < len(t.inFull)
+	t.inFull = left
+	return isFirst
+}
+
+// asides prints what a recommendation brings up beside its own reason, which
+// the headline has said: all of it where somebody asked between reviews.
+func (t *Text) asides(v Visit) {
+	least := steelyardv1.Severity_SEVERITY_NOTICE
+	if v.Why != "" {
+		least = steelyardv1.Severity_SEVERITY_INFO
+	}
+	for i, f := range v.Given.GetFindings() {
+		if i > 0 && f.GetSeverity() >= least && !strings.Contains(v.Given.GetHeadline(), f.GetSentence()) {
+			t.bullet(lineIndent, f.GetSentence())
+		}
+	}
+}
+
+// full prints all that a recommendation says.
+func (t *Text) full(v Visit) {
 	r := v.Given
-	t.printf("\n%s  day %d of the plan, %s\n", v.Day.Format("Mon 2006-01-02"), r.GetPlanDay(), words(r.GetStage().String(), "STAGE_"))
-	t.row("Asked because", v.Why)
-	t.row(capital(words(r.GetAction().String(), "ACTION_")), r.GetHeadline())
+	t.printf("\n")
 	t.estimate(r.GetEstimate())
 	t.row("Target now", targetText(r.GetCurrentTarget()))
 	if len(r.GetOptions()) == 0 {
 		t.row("Proposed", targetText(r.GetProposedTarget()))
 	}
 	t.list("How", optionTexts(r.GetOptions()))
-	var why []string
+	var why, cautions []string
 	for _, f := range r.GetFindings() {
 		why = append(why, f.GetSentence())
 	}
@@ -95,12 +146,11 @@ func (t *Text) Visit(v Visit) error {
 		t.row("Decided", targetText(d.GetTarget())+" from "+dateText(d.GetFromDate()))
 	}
 	t.row("Next review", dateText(r.GetNextReviewDate()))
-	var cautions []string
 	for _, c := range r.GetCautions() {
 		cautions = append(cautions, c.GetSentence())
 	}
 	t.list("Cautions", cautions)
-	return t.err
+	t.printf("\n")
 }
 
 func (t *Text) estimate(e *steelyardv1.EnergyEstimate) {
@@ -113,83 +163,4 @@ func (t *Text) estimate(e *steelyardv1.EnergyEstimate) {
 	if e.RatePctPerWeek != nil {
 		t.row("Rate", rateText(e.GetRatePctPerWeek(), e.GetRate_80(), e.GetTrendWeightKg()))
 	}
-}
-
-// rateText says a rate, which is positive for a loss, and its range without signs.
-func rateText(rate float64, r *steelyardv1.Interval, weightKg float64) string {
-	word, between := "loss", fmt.Sprintf("%.2f to %.2f", r.GetLow(), r.GetHigh())
-	switch {
-	case r.GetLow() < 0 && r.GetHigh() > 0:
-		between = fmt.Sprintf("%.2f gained to %.2f lost", -r.GetLow(), r.GetHigh())
-	case r.GetHigh() <= 0:
-		between = fmt.Sprintf("%.2f to %.2f", -r.GetHigh(), -r.GetLow())
-	}
-	if rate < 0 {
-		word = "gain"
-	}
-	return fmt.Sprintf("a %s of %.2f %% of body weight a week (80 %% range %s), or %.2f kg",
-		word, math.Abs(rate), between, math.Abs(rate)/100*weightKg)
-}
-
-// list prints items under one label.
-func (t *Text) list(label string, items []string) {
-	for i, s := range items {
-		if i > 0 {
-			label = ""
-		}
-		for j, line := range wrap(s, textWidth-labelWidth-4) {
-			dash := "- "
-			if j > 0 {
-				dash, label = "  ", ""
-			}
-			t.printf("  %-*s%s%s\n", labelWidth, label, dash, line)
-		}
-	}
-}
-
-func targetText(t *steelyardv1.Target) string {
-	if t == nil {
-		return ""
-	}
-	s := fmt.Sprintf("%.0f kcal a day", t.GetIntakeKcal())
-	if t.GetActivityKcal() > 0 {
-		s += fmt.Sprintf(" and %.0f kcal a day of walking", t.GetActivityKcal())
-	}
-	return s
-}
-
-// optionTexts says each way to make the change, per day and per week.
-func optionTexts(options []*steelyardv1.LeverOption) []string {
-	var out []string
-	for _, o := range options {
-		s := words(o.GetLever().String(), "LEVER_")
-		if o.GetIsRecommended() {
-			s += " (recommended)"
-		}
-		if !o.GetIsPossible() {
-			out = append(out, s+": "+o.GetWhyNot())
-			continue
-		}
-		s += ": " + targetText(o.GetTarget())
-		if c := o.GetIntakeChangeKcalPerDay(); c != 0 {
-			s += fmt.Sprintf("; food %s a day, %s a week", kcalChange(c), kcalChange(o.GetIntakeChangeKcalPerWeek()))
-		}
-		if c := o.GetActivityChangeKcalPerDay(); c != 0 {
-			s += fmt.Sprintf("; walking %s a day, %s a week", kcalChange(c), kcalChange(o.GetActivityChangeKcalPerWeek()))
-			if o.StepsPerDay != nil && o.WalkMinutesPerDay != nil {
-				s += fmt.Sprintf(", about %.0f steps or %.0f minutes a day", math.Abs(float64(o.GetStepsPerDay())), math.Abs(o.GetWalkMinutesPerDay()))
-			}
-		}
-		out = append(out, s)
-	}
-	return out
-}
-
-func kcalChange(kcal float64) string { return fmt.Sprintf("%+.0f kcal", kcal) }
-
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }

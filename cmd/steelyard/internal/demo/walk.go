@@ -7,7 +7,6 @@ import (
 
 	"google.golang.org/genproto/googleapis/type/date"
 	"google.golang.org/grpc"
-	"google.golang.org/protobuf/proto"
 
 	steelyardv1 "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/cmd/steelyard/internal/backfill"
@@ -49,8 +48,11 @@ func (p Player) Enter(ctx context.Context, sc Scenario) error {
 	return nil
 }
 
-// Backfill sends the log.
+// Backfill sends the log, and word of the pictures that were taken.
 func (p Player) Backfill(ctx context.Context, sc Scenario) error {
+	if err := p.pictures(ctx, sc); err != nil {
+		return fmt.Errorf("pictures: %w", err)
+	}
 	for _, part := range sc.Log.Parts {
 		r, err := backfill.Client{Log: p.log}.Send(ctx, backfill.Upload{Trainee: part.Trainee, SHA256: sc.Log.SHA256, Entries: part.Entries()})
 		if err != nil {
@@ -61,6 +63,23 @@ func (p Player) Backfill(ctx context.Context, sc Scenario) error {
 		}
 	}
 	return nil
+}
+
+// pictures logs that pictures were taken. They stay with the caller; what is
+// sent is a reference.
+func (p Player) pictures(ctx context.Context, sc Scenario) error {
+	var entries []*steelyardv1.Entry
+	for _, day := range sc.Pictures {
+		entries = append(entries, &steelyardv1.Entry{
+			Date: toDate(day),
+			Fact: &steelyardv1.Entry_PhotoSet{PhotoSet: &steelyardv1.PhotoSet{Reference: sc.TraineeID + "/" + day.Format(time.DateOnly)}},
+		})
+	}
+	if len(entries) == 0 {
+		return nil
+	}
+	_, err := p.log.BatchCreateEntries(ctx, &steelyardv1.BatchCreateEntriesRequest{Parent: "trainees/" + sc.TraineeID, Entries: entries})
+	return err
 }
 
 // mostVisits bounds a walk, whatever the server answers.
@@ -106,7 +125,8 @@ func (p Player) Walk(ctx context.Context, sc Scenario, before func(day time.Time
 	return fmt.Errorf("%s: more than %d reviews", sc.PlanName(), mostVisits)
 }
 
-// ask gets the recommendation and follows it.
+// ask gets the recommendation and follows it. A review that leaves the target as
+// it is is decided too; one that is to be asked again within the week stays open.
 func (p Player) ask(ctx context.Context, v *Visit) error {
 	var err error
 	v.Given, err = p.phases.Recommend(ctx, &steelyardv1.RecommendRequest{Name: v.Scenario.PlanName(), AsOfDate: toDate(v.Day)})
@@ -119,7 +139,10 @@ func (p Player) ask(ctx context.Context, v *Visit) error {
 			target = o.GetTarget()
 		}
 	}
-	if target == nil || proto.Equal(target, v.Given.GetCurrentTarget()) && v.Given.GetAction() != steelyardv1.Action_ACTION_START_DEFICIT {
+	if target == nil && isDone(v) {
+		target = v.Given.GetCurrentTarget()
+	}
+	if target == nil {
 		return nil
 	}
 	v.Decided, err = p.phases.CreateDecision(ctx, &steelyardv1.CreateDecisionRequest{
@@ -133,6 +156,21 @@ func (p Player) ask(ctx context.Context, v *Visit) error {
 		return fmt.Errorf("decide: %w", err)
 	}
 	return nil
+}
+
+// isDone reports whether a review is over with its answer.
+func isDone(v *Visit) bool {
+	next := v.Given.GetNextReviewDate()
+	return v.Given.GetIsReviewDue() && next != nil && !fromDate(next).Before(v.Day.AddDate(0, 0, 7))
+}
+
+// Timeline gets the story of a plan on the scenario's last day.
+func (p Player) Timeline(ctx context.Context, sc Scenario) (*steelyardv1.Timeline, error) {
+	tl, err := p.phases.GetTimeline(ctx, &steelyardv1.GetTimelineRequest{Name: sc.PlanName(), AsOfDate: toDate(sc.LastDay)})
+	if err != nil {
+		return nil, fmt.Errorf("timeline: %w", err)
+	}
+	return tl, nil
 }
 
 func toDate(t time.Time) *date.Date {
