@@ -34,10 +34,10 @@ type Estimate struct {
 
 	IntakeKcal float64 // expected logged intake under the prescription, its refeeds included, kcal/d
 
-	// WaterBackKg is the water and glycogen that come back at maintenance: what
-	// the present intake keeps off the scale.
-	WaterBackKg   float64
-	WaterBackSDKg float64
+	// WaterKgPer1000Kcal is the water and glycogen that a lasting change of
+	// intake of 1000 kcal/d brings or takes, for this trainee.
+	WaterKgPer1000Kcal   float64
+	WaterSDKgPer1000Kcal float64
 
 	PBelowBand float64 // probability that the rate is under the band
 	PAboveBand float64 // probability that it is over
@@ -65,7 +65,7 @@ func (t Track) Estimate(target engine.Target, band Band) (Estimate, bool) {
 	e.ScaleWeightKg, e.ScaleWeightSDKg = o.scaleWeight()
 	e.MaintenanceKcal, e.MaintenanceSDKcal = o.maintenance()
 	e.RatePctPerWeek, e.RateSDPctPerWeek = o.rate(e.IntakeKcal, target.ActivityKcal)
-	e.WaterBackKg, e.WaterBackSDKg = o.waterBack()
+	e.WaterKgPer1000Kcal, e.WaterSDKgPer1000Kcal = o.k, math.Sqrt(o.kk)
 	e.PBelowBand = e.PRateBelow(band.LowPctPerWeek)
 	e.PAboveBand = 1 - e.PRateBelow(band.HighPctPerWeek)
 	return e, true

@@ -75,8 +75,9 @@ func TestHoldingIntakeHolds(t *testing.T) {
 		if math.Abs(at.RatePctPerWeek) > 1e-9 || sd != e.MaintenanceSDKcal {
 			t.Errorf("with %v kcal of activity: %.3g %%/week at %.1f kcal, sd %.1f", activity, at.RatePctPerWeek, kcal, sd)
 		}
-		if back := e.TrendWeightKg - e.ScaleWeightKg; math.Abs(e.WaterBackKg-back) > 1e-9 || e.WaterBackKg < 0.3 || e.WaterBackSDKg <= 0 {
-			t.Errorf("%.2f kg of water come back, give or take %.2f; trend less scale is %.2f", e.WaterBackKg, e.WaterBackSDKg, back)
+		// What keeps the scale under the trend is this much for each 1000 kcal of swing.
+		if back := e.TrendWeightKg - e.ScaleWeightKg; math.Abs(e.WaterKgPer1000Kcal+back/track.end.swing) > 1e-9 || back < 0.3 || e.WaterSDKgPer1000Kcal <= 0 {
+			t.Errorf("%.2f kg of water for 1000 kcal, give or take %.2f; trend less scale is %.2f", e.WaterKgPer1000Kcal, e.WaterSDKgPer1000Kcal, back)
 		}
 	}
 }

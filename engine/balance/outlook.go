@@ -45,12 +45,6 @@ func (o *outlook) maintenance() (kcal, sd float64) {
 // trendWeight returns T and its standard deviation.
 func (o *outlook) trendWeight() (kg, sd float64) { return o.t, math.Sqrt(o.tt) }
 
-// waterBack returns -k swing and its standard deviation, kg.
-func (o *outlook) waterBack() (kg, sd float64) {
-	swing := o.frame.swing
-	return 0 - swing*o.k, math.Abs(swing) * math.Sqrt(o.kk)
-}
-
 // scaleWeight returns T + k swing and its standard deviation.
 func (o *outlook) scaleWeight() (kg, sd float64) {
 	swing := o.frame.swing

@@ -36,13 +36,16 @@ const largeStep = 0.20
 func (f *facts) wayBack(watchDays int) *MaintenanceReturn {
 	kcal, sd := f.estimate.HoldingIntake(f.present.ActivityKcal)
 	z := dist.NormalQuantile(0.90) // of a central interval of 80 %
-	half, water := z*sd, z*f.estimate.WaterBackSDKg
+	half := z * sd
+	rise := kcal - f.present.IntakeKcal
+	swing := (kcal - f.estimate.IntakeKcal) / 1000
+	water, waterHalf := swing*f.estimate.WaterKgPer1000Kcal, z*math.Abs(swing)*f.estimate.WaterSDKgPer1000Kcal
 	r := &MaintenanceReturn{
 		MaintenanceKcal: kcal, LowKcal: kcal - half, HighKcal: kcal + half,
-		RegainLowKg: max(f.estimate.WaterBackKg-water, 0), RegainHighKg: max(f.estimate.WaterBackKg+water, 0),
+		RegainLowKg: max(water-waterHalf, 0), RegainHighKg: max(water+waterHalf, 0),
 		WatchDays: watchDays,
 	}
-	if rise := kcal - f.present.IntakeKcal; rise > largeStep*f.present.IntakeKcal {
+	if rise > largeStep*f.present.IntakeKcal {
 		r.Steps = append(r.Steps, f.target(f.present.IntakeKcal+rise/2, f.present.ActivityKcal))
 	}
 	r.Steps = append(r.Steps, f.target(kcal, f.present.ActivityKcal))
