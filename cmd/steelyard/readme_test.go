@@ -16,11 +16,11 @@ import (
 type exampleAnswer struct {
 	Plan     string `json:"plan"`
 	AsOfDate struct{ Year, Month, Day int }
-	Stage    string `json:"stage"`
-	Action   string `json:"action"`
-	Headline string `json:"headline"`
+	Stage    string                                      `json:"stage"`
+	Action   string                                      `json:"action"`
+	Headline string                                      `json:"headline"`
 	Target   *struct{ IntakeKcal, ActivityKcal float64 } `json:"proposedTarget"`
-	Findings []struct{ Code string } `json:"findings"`
+	Findings []struct{ Code string }                     `json:"findings"`
 }
 
 // README shows one answer of each action. They are the demo's, word for word.
