@@ -29,27 +29,3 @@ func strainHigh(f *facts) (verdict, bool) {
 	}
 	return f.takeBreak(why), true
 }
-
-// longDeficit takes a break from a cut of twelve weeks without one when the
-// check-ins are no better than middling. Twelve weeks and the middle of the
-// scale: common practice, no source.
-func longDeficit(f *facts) (verdict, bool) {
-	s := f.strain()
-	if f.cutDay() < longCutDays || !s.Mean.OK || s.Mean.V > middlingStrain {
-		return verdict{}, false
-	}
-	return f.takeBreak(Finding{
-		Code: CodeLongDeficit, Severity: Notice,
-		Sentence: fmt.Sprintf("The cut has run for %d weeks without a break, and the check-ins average %.1f of 5.", f.cutDay()/7, s.Mean.V),
-		Numbers:  []Number{{"cut_days", float64(f.cutDay()), "d"}, {"mean_score", s.Mean.V, "1"}},
-	}), true
-}
-
-// slog answers the first-month question: a first month that was a slog went
-// too fast. It eases once; what is eased already is left to the check-ins.
-func slog(f *facts) (verdict, bool) {
-	if f.strain().WasSlog != engine.Yes || f.arc.eased.OK {
-		return verdict{}, false
-	}
-	return f.ease(Finding{Code: CodeSlog, Severity: Notice, Sentence: "The last weeks were a slog, so the pace was too fast for now."}), true
-}
