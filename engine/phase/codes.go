@@ -62,6 +62,7 @@ const (
 	CodeProteinLow       Code = "PROTEIN_LOW"
 	CodeGoalNotMeasured  Code = "GOAL_NOT_MEASURED"
 	CodeStableWeeks      Code = "STABLE_WEEKS"
+	CodePlanSummary      Code = "PLAN_SUMMARY"
 	CodeWaterBack        Code = "WATER_COMES_BACK"
 )
 

@@ -37,7 +37,7 @@ func returning(f *facts) (verdict, bool) {
 			sentence = fmt.Sprintf("After %d days maintenance is put at about %.0f kcal a day, at %.1f kg.", days, stay.IntakeKcal, f.estimate.TrendWeightKg)
 		}
 		v.headline = sentence + " The plan is finished: well done."
-		v.findings = []Finding{{Code: CodePlanFinishes, Severity: Notice, Sentence: sentence, Numbers: numbers}}
+		v.findings = append([]Finding{{Code: CodePlanFinishes, Severity: Notice, Sentence: sentence, Numbers: numbers}}, f.summaryFinding()...)
 	case isNear:
 		v.action = engine.Hold
 		sentence := fmt.Sprintf("The intake is near maintenance, about %.0f kcal a day; day %d of about %d of watching.", back.MaintenanceKcal, days, watchDays)
@@ -50,4 +50,26 @@ func returning(f *facts) (verdict, bool) {
 		v.findings = []Finding{{Code: CodeStepToMaintenance, Severity: Notice, Sentence: sentence, Numbers: numbers}}
 	}
 	return v, true
+}
+
+// summaryFinding tells what the plan has given.
+func (f *facts) summaryFinding() []Finding {
+	s := f.summary()
+	if s == nil {
+		return nil
+	}
+	sentence := fmt.Sprintf("In %d days the trend went from %.1f to %.1f kg, %.1f %% of the weight, with %d days of breaks and %d refeeds.",
+		s.Days, s.StartWeightKg, s.EndWeightKg, s.LostPct, s.BreakDays, s.Refeeds)
+	numbers := []Number{
+		{"days", float64(s.Days), "d"}, {"start_weight_kg", s.StartWeightKg, "kg"}, {"end_weight_kg", s.EndWeightKg, "kg"}, {"lost_pct", s.LostPct, "%"},
+		{"start_maintenance_kcal", s.StartMaintenanceKcal, "kcal/d"}, {"end_maintenance_kcal", s.EndMaintenanceKcal, "kcal/d"},
+	}
+	if s.MeanRatePctPerWeek.OK {
+		numbers = append(numbers, Number{"mean_rate_pct_per_week", s.MeanRatePctPerWeek.V, "%/week"})
+	}
+	if s.RetentionPct.OK {
+		sentence += fmt.Sprintf(" Strength is at %.0f %% of what it was before the cut.", s.RetentionPct.V)
+		numbers = append(numbers, Number{"strength_retention_pct", s.RetentionPct.V, "%"})
+	}
+	return []Finding{{Code: CodePlanSummary, Severity: Info, Sentence: sentence, Numbers: numbers}}
 }

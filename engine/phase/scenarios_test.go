@@ -390,13 +390,13 @@ var scenarios = []struct {
 		p.decide(engine.ReturnToMaintenance, engine.Target{IntakeKcal: 2850})
 		p.live(14, 0)
 		return p.morning()
-	}, engine.Hold, []Code{CodeWatching}, []Code{CodeStepToMaintenance, CodePlanFinishes}},
+	}, engine.Hold, []Code{CodeWatching}, []Code{CodeStepToMaintenance, CodePlanFinishes, CodePlanSummary}},
 	{"watched for three weeks", func() Recommendation {
 		p := settled(3, 40)
 		p.decide(engine.ReturnToMaintenance, engine.Target{IntakeKcal: 2850})
 		p.live(21, 0)
 		return p.morning()
-	}, engine.Finish, []Code{CodePlanFinishes}, []Code{CodePlanFinished, CodeWatching}},
+	}, engine.Finish, []Code{CodePlanFinishes, CodePlanSummary}, []Code{CodePlanFinished, CodeWatching}},
 	{"finished", func() Recommendation {
 		p := settled(3, 40)
 		p.decide(engine.Finish, engine.Target{IntakeKcal: 2850})
