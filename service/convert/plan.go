@@ -1,6 +1,10 @@
 package convert
 
 import (
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -101,4 +105,17 @@ func DecisionToProto(trainee, plan string, d store.Decision, given *pb.Recommend
 		Target: targetToProto(&d.Target, 0), DecidedBy: d.By, Note: d.Note,
 		AnswersRecommendation: given != nil, Given: given, CreateTime: timeToProto(d.Recorded), Revision: Revision(h),
 	}
+}
+
+// Given returns the recommendation that a decision answers, as it was given;
+// nil when it answers none.
+func Given(d store.Decision) (*pb.Recommendation, error) {
+	if d.Given == nil {
+		return nil, nil
+	}
+	out := &pb.Recommendation{}
+	if err := proto.Unmarshal(d.Given, out); err != nil {
+		return nil, fmt.Errorf("read the recommendation as given: %w", err)
+	}
+	return out, nil
 }

@@ -74,12 +74,6 @@ type Conflict struct {
 // Error implements error.
 func (e *Conflict) Error() string { return e.Sentence }
 
-// NotYet is a method of the contract that has no answer yet.
-type NotYet struct{ Sentence string }
-
-// Error implements error.
-func (e *NotYet) Error() string { return e.Sentence }
-
 // Panicked is a bug that was caught.
 type Panicked struct {
 	Value any

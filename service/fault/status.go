@@ -26,7 +26,6 @@ const (
 	ReasonNotFound        = "NOT_FOUND"
 	ReasonExists          = "ALREADY_EXISTS"
 	ReasonReused          = "REQUEST_ID_REUSED"
-	ReasonNotYet          = "NOT_YET_IMPLEMENTED"
 	ReasonUnavailable     = "STORE_UNAVAILABLE"
 	ReasonInternal        = "INTERNAL"
 )
@@ -39,7 +38,6 @@ func Status(err error) (s *status.Status, alarming bool) {
 		invalid  *Invalid
 		refused  *Refused
 		conflict *Conflict
-		notYet   *NotYet
 		panicked *Panicked
 	)
 	switch {
@@ -57,8 +55,6 @@ func Status(err error) (s *status.Status, alarming bool) {
 		return build(codes.FailedPrecondition, refused.Reason, refused.Sentence), false
 	case errors.As(err, &conflict):
 		return build(codes.Aborted, conflict.Reason, conflict.Sentence), false
-	case errors.As(err, &notYet):
-		return build(codes.Unimplemented, ReasonNotYet, notYet.Sentence), false
 	case errors.Is(err, access.ErrUnauthenticated):
 		return build(codes.Unauthenticated, ReasonUnauthenticated, "a valid API key is needed: Authorization: Bearer <key>"), false
 	case errors.Is(err, access.ErrForbidden):

@@ -37,7 +37,6 @@ var known = []struct {
 	{"invalid", fault.InvalidField("entry.date", "is required"), codes.InvalidArgument, "INVALID_FIELD", false, "entry.date: is required"},
 	{"refused", &fault.Refused{Reason: "PLAN_CLOSED", Sentence: "the plan is closed"}, codes.FailedPrecondition, "PLAN_CLOSED", false, "the plan is closed"},
 	{"conflict", &fault.Conflict{Reason: "BATCH_OUT_OF_ORDER", Sentence: "batch 3 is expected next"}, codes.Aborted, "BATCH_OUT_OF_ORDER", false, "batch 3 is expected next"},
-	{"not yet", &fault.NotYet{Sentence: "not there yet"}, codes.Unimplemented, "NOT_YET_IMPLEMENTED", false, "not there yet"},
 	{"panic", &fault.Panicked{Value: secret, Stack: []byte(secret)}, codes.Internal, "INTERNAL", true, "something went wrong on our side"},
 	{"panic with a sentinel", &fault.Panicked{Value: store.ErrNotFound}, codes.Internal, "INTERNAL", true, "something went wrong on our side"},
 	{"unauthenticated", access.ErrUnauthenticated, codes.Unauthenticated, "UNAUTHENTICATED", false, "a valid API key is needed"},

@@ -64,7 +64,7 @@ func answeredBy(v store.View, planID, id string) (answered, error) {
 	if err != nil {
 		return answered{}, err
 	}
-	given, err := asGiven(found[0])
+	given, err := convert.Given(found[0])
 	if err != nil {
 		return answered{}, err
 	}

@@ -63,19 +63,6 @@ func (s *Server) CreateDecision(ctx context.Context, req *pb.CreateDecisionReque
 		})
 }
 
-// asGiven returns the recommendation that a decision answers, as it was given;
-// nil when it answers none.
-func asGiven(d store.Decision) (*pb.Recommendation, error) {
-	if d.Given == nil {
-		return nil, nil
-	}
-	out := &pb.Recommendation{}
-	if err := proto.Unmarshal(d.Given, out); err != nil {
-		return nil, fmt.Errorf("read the recommendation as given: %w", err)
-	}
-	return out, nil
-}
-
 // inOrder refuses a decision that would rewrite what held before.
 func inOrder(plan engine.Plan, d engine.Decision) error {
 	if d.From < plan.Start {

@@ -28,7 +28,7 @@ func (s *Server) ListDecisions(ctx context.Context, req *pb.ListDecisionsRequest
 			out.NextPageToken = call.NextPage(req, decisions[limit-1].ID)
 		}
 		for _, d := range decisions {
-			given, err := asGiven(d)
+			given, err := convert.Given(d)
 			if err != nil {
 				return err
 			}

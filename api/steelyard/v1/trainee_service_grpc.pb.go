@@ -38,7 +38,8 @@ type TraineeServiceClient interface {
 	GetTrainee(ctx context.Context, in *GetTraineeRequest, opts ...grpc.CallOption) (*Trainee, error)
 	// Changes the fields of a trainee that the mask names.
 	UpdateTrainee(ctx context.Context, in *UpdateTraineeRequest, opts ...grpc.CallOption) (*Trainee, error)
-	// Streams everything that is held of a trainee. Not there yet: answers UNIMPLEMENTED.
+	// Streams everything that is held of a trainee, as it stands at one moment, the
+	// manifest last. Over HTTP one line `{"result": ...}` a record.
 	ExportTrainee(ctx context.Context, in *ExportTraineeRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ExportTraineeResponse], error)
 	// Erases a trainee and everything held of it, for good.
 	EraseTrainee(ctx context.Context, in *EraseTraineeRequest, opts ...grpc.CallOption) (*EraseTraineeResponse, error)
@@ -123,7 +124,8 @@ type TraineeServiceServer interface {
 	GetTrainee(context.Context, *GetTraineeRequest) (*Trainee, error)
 	// Changes the fields of a trainee that the mask names.
 	UpdateTrainee(context.Context, *UpdateTraineeRequest) (*Trainee, error)
-	// Streams everything that is held of a trainee. Not there yet: answers UNIMPLEMENTED.
+	// Streams everything that is held of a trainee, as it stands at one moment, the
+	// manifest last. Over HTTP one line `{"result": ...}` a record.
 	ExportTrainee(*ExportTraineeRequest, grpc.ServerStreamingServer[ExportTraineeResponse]) error
 	// Erases a trainee and everything held of it, for good.
 	EraseTrainee(context.Context, *EraseTraineeRequest) (*EraseTraineeResponse, error)
