@@ -6,11 +6,20 @@
 // changes in the transaction of every write, so whatever a bag does (forgets,
 // keeps old things, mixes things up in time) changes the hit rate and never the
 // answer. Nothing is written to a bag on the write path.
+//
+// Reads share work under two rules that keep this true. A caller joins a batch
+// of heads only before it is sent, and a load only when that was begun for the
+// very head which the caller has read itself: what it gets was read of the
+// store no earlier than it could have read it.
 package window
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"strconv"
+
+	"golang.org/x/sync/singleflight"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -38,37 +47,147 @@ type Counter func(ctx context.Context, o Origin)
 
 // Source reads snapshots.
 type Source struct {
-	store store.Snapshots
-	bag   Bag
-	count Counter
+	store   store.Snapshots
+	head    func(context.Context, store.Scope) (store.Head, error)
+	bag     Bag
+	count   Counter
+	overlap bool
+	check   checker
+	loads   singleflight.Group
 }
 
-// NewSource returns a source over a store and a bag.
-func NewSource(s store.Snapshots, bag Bag, count Counter) *Source {
-	return &Source{store: s, bag: bag, count: count}
+// Option changes a Source.
+type Option func(*Source)
+
+// Overlapped asks the bag while the head is on its way, which is worth its
+// goroutine when the bag is over a network.
+func Overlapped() Option { return func(s *Source) { s.overlap = true } }
+
+// Checked recomputes one in every so many bag hits from the store. Where the two
+// differ at the same head, mismatch is told and the store's is served; it must
+// never happen. 0 checks none.
+func Checked(every uint, mismatch func(context.Context)) Option {
+	return func(s *Source) { s.check.every, s.check.mismatch = uint64(every), mismatch }
+}
+
+// NewSource returns a source over a store and a bag. Of a store that has Heads,
+// concurrent reads share statements.
+func NewSource(s store.Snapshots, bag Bag, count Counter, options ...Option) *Source {
+	src := &Source{store: s, head: s.Head, bag: bag, count: count}
+	if heads, ok := s.(Heads); ok {
+		src.head = NewHeadBatcher(heads).Head
+	}
+	for _, o := range options {
+		o(src)
+	}
+	return src
 }
 
 // Snapshot returns the trainee's snapshot with the window from first on. It
 // contains every write that was acknowledged before the call. Its slices are
 // shared: read only. store.ErrNotFound when there is no such trainee.
 func (s *Source) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) (store.Snapshot, Origin, error) {
-	head, err := s.store.Head(ctx, sc)
+	snap, bagged, head, err := s.ask(ctx, sc)
 	if err != nil {
 		return store.Snapshot{}, FromStore, fmt.Errorf("probe head: %w", err)
 	}
-	origin := FromBag
-	snap, ok := s.bag.Get(ctx, sc)
-	if !ok || snap.Head != head || snap.Window.First > first {
-		origin = FromStore
-		if snap, err = s.store.Snapshot(ctx, sc, first); err != nil {
+	origin := FromStore
+	switch {
+	case bagged && serves(snap.Head, head) && snap.Window.First <= first:
+		origin = FromBag
+		if s.check.due() {
+			if truth, differs := s.check.differs(ctx, s.store, sc, snap, first); differs {
+				snap, origin = truth, FromStore
+				s.bag.Put(ctx, sc, truth)
+			}
+		}
+	default:
+		if snap, err = s.load(ctx, sc, head, first); err != nil {
 			return store.Snapshot{}, FromStore, fmt.Errorf("load snapshot: %w", err)
 		}
-		s.bag.Put(ctx, sc, snap)
 	}
 	s.count(ctx, origin)
-	// The same days whichever way it came, so that the answer is the same too.
+	return from(snap, first), origin, nil
+}
+
+// serves is the rule of the protocol: labels are compared for equality. A later
+// one is no better, for an erased trainee's counter may have been higher.
+func serves(bagged, present store.Head) bool { return bagged == present }
+
+// from cuts the window, so that whichever way it came it has the same days.
+func from(snap store.Snapshot, first engine.Day) store.Snapshot {
 	if snap.Window.First < first {
 		snap.Window = snap.Window.Between(first, max(first, snap.Window.End()))
 	}
-	return snap, origin, nil
+	return snap
+}
+
+// ask returns what the bag has and what the present head is.
+func (s *Source) ask(ctx context.Context, sc store.Scope) (snap store.Snapshot, bagged bool, head store.Head, err error) {
+	if !s.overlap {
+		if head, err = s.head(ctx, sc); err == nil {
+			snap, bagged = s.bag.Get(ctx, sc)
+		}
+		return snap, bagged, head, err
+	}
+	asking, cancel := context.WithCancel(ctx)
+	defer cancel() // a bag that is asked in vain is let go
+	type answer struct {
+		snap store.Snapshot
+		ok   bool
+	}
+	answers := make(chan answer, 1)
+	go func() {
+		snap, ok := s.bag.Get(asking, sc)
+		answers <- answer{snap, ok}
+	}()
+	if head, err = s.head(ctx, sc); err != nil {
+		return snap, false, head, err
+	}
+	a := <-answers
+	return a.snap, a.ok, head, nil
+}
+
+// load reads the store, once for all callers that have read the same head. The
+// load of another head may have begun before a write that this caller must see.
+func (s *Source) load(ctx context.Context, sc store.Scope, head store.Head, first engine.Day) (store.Snapshot, error) {
+	key := flightKey(sc, head, first)
+	for {
+		flight := s.loads.DoChan(key, func() (v any, err error) {
+			// singleflight ends the process on a panic, which would fail one call elsewhere.
+			defer func() {
+				if p := recover(); p != nil {
+					err = fmt.Errorf("panic: %v", p)
+				}
+			}()
+			snap, err := s.store.Snapshot(ctx, sc, first)
+			if err == nil {
+				s.bag.Put(ctx, sc, snap)
+			}
+			return snap, err
+		})
+		select {
+		case r := <-flight:
+			if r.Err == nil {
+				return r.Val.(store.Snapshot), nil
+			}
+			// The one that began it left: that says nothing to the others.
+			if r.Shared && isContext(r.Err) && ctx.Err() == nil {
+				continue
+			}
+			return store.Snapshot{}, r.Err
+		case <-ctx.Done():
+			return store.Snapshot{}, ctx.Err()
+		}
+	}
+}
+
+func isContext(err error) bool {
+	return errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded)
+}
+
+// flightKey names a load. The lengths keep two names apart whatever the ids hold.
+func flightKey(sc store.Scope, head store.Head, first engine.Day) string {
+	return strconv.Itoa(len(sc.Tenant)) + ":" + sc.Tenant + strconv.Itoa(len(sc.Trainee)) + ":" + sc.Trainee +
+		head.Incarnation + ":" + strconv.FormatInt(head.Revision, 10) + ":" + strconv.Itoa(int(first))
 }

@@ -1,0 +1,39 @@
+// Package tiered puts a near bag in front of a far one.
+package tiered
+
+import (
+	"context"
+
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/window"
+)
+
+// Bag asks the near bag, then the far one. A replica that was not the one to see
+// a write has an old snapshot near, which the window protocol does not serve:
+// its next read goes to the store, and what that gives goes into both.
+type Bag struct {
+	near, far window.Bag
+}
+
+var _ window.Bag = (*Bag)(nil)
+
+// New returns a bag of the two.
+func New(near, far window.Bag) *Bag { return &Bag{near: near, far: far} }
+
+// Get implements window.Bag. What only the far bag has, the near one gets too.
+func (b *Bag) Get(ctx context.Context, s store.Scope) (store.Snapshot, bool) {
+	if snap, ok := b.near.Get(ctx, s); ok {
+		return snap, true
+	}
+	snap, ok := b.far.Get(ctx, s)
+	if ok {
+		b.near.Put(ctx, s, snap)
+	}
+	return snap, ok
+}
+
+// Put implements window.Bag.
+func (b *Bag) Put(ctx context.Context, s store.Scope, snap store.Snapshot) {
+	b.near.Put(ctx, s, snap)
+	b.far.Put(ctx, s, snap)
+}
