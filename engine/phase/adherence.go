@@ -24,6 +24,13 @@ const (
 // adherence compares the logged days with the target in force; nil without
 // logged days under one.
 func (f *facts) adherence() *Adherence {
+	if !f.isCompared {
+		f.compared, f.isCompared = f.compare(), true
+	}
+	return f.compared
+}
+
+func (f *facts) compare() *Adherence {
 	if f.current == nil || f.current.IntakeKcal <= 0 {
 		return nil
 	}
@@ -68,7 +75,17 @@ func (f *facts) isWeekendPlain() bool {
 		over >= weekendLeast && over > weekendOfErrors*math.Hypot(weekend.se(), week.se())
 }
 
+// weekScatter is how the logged days of four weeks scatter about their targets,
+// each as a share of it.
 func (f *facts) weekScatter() (weekend, week scatter) {
+	if f.scatters == nil {
+		f.scatters = &[2]scatter{}
+		f.scatters[0], f.scatters[1] = f.scatterWeeks()
+	}
+	return f.scatters[0], f.scatters[1]
+}
+
+func (f *facts) scatterWeeks() (weekend, week scatter) {
 	for d := f.asOf - weekendDays; d < f.asOf; d++ {
 		kcal, want, ok := f.loggedDay(d)
 		if !ok {

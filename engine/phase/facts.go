@@ -31,6 +31,11 @@ type facts struct {
 	basis     Basis
 	answers   *answers // nil until asked for
 	bearing   *Strain  // nil until asked for
+
+	compared   *Adherence // once isCompared
+	isCompared bool
+	scatters   *[2]scatter // of weekend and week; nil until asked for
+	rateSaid   string      // of the estimate; empty until asked for
 }
 
 // maxPaceKgPerWeek is the fastest loss a plan may aim at. Source: the 1-2 lb a

@@ -14,8 +14,8 @@ type note struct {
 	find func(f *facts, decided engine.Action) []Finding
 }
 
-func notes() []note {
-	return []note{
+func notes() [17]note {
+	return [...]note{
 		{"readings-refused", readingsRefused},
 		{"readings-doubtful", readingsDoubtful},
 		{"water-after-change", waterAfterChange},

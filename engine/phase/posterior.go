@@ -64,7 +64,7 @@ func (f *facts) posteriorReview() *MethodAnswer {
 		a.setChange(-clamp(short/foodShareDown, stepLeast*intake, stepMost*intake), intake)
 	}
 	a.Sentence = fmt.Sprintf("The filter sees %s; the chance that it is under %.2f is %s, over %.2f it is %s.",
-		rateWords(f.estimate), f.slowPctPerWeek(), chanceWords(f.pSlow()), f.plan.BandHighPctPerWeek, chanceWords(f.pOverBand()))
+		f.rateWords(), f.slowPctPerWeek(), chanceWords(f.pSlow()), f.plan.BandHighPctPerWeek, chanceWords(f.pOverBand()))
 	return a
 }
 
@@ -82,7 +82,7 @@ func (f *facts) posteriorOpening() *MethodAnswer {
 	}
 	a.setChange(-bounded, f.present.IntakeKcal)
 	a.Sentence = fmt.Sprintf("The filter sees %s at the present intake and maintenance at %.0f kcal a day, give or take %.0f; the pace of %.2f asks for %.0f kcal a day less food.",
-		rateWords(f.estimate), f.estimate.MaintenanceKcal, f.estimate.MaintenanceSDKcal, f.pace, bounded)
+		f.rateWords(), f.estimate.MaintenanceKcal, f.estimate.MaintenanceSDKcal, f.pace, bounded)
 	return a
 }
 

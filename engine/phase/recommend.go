@@ -7,7 +7,7 @@ import "example.com/steelyard/engine"
 // in force by then; nothing later. It always answers: too little data, an
 // unfinished profile or a plan that cannot be followed are answers too.
 func Recommend(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) Recommendation {
-	f := newFacts(w, p, plan, asOf)
+	f := newFacts(sinceAnything(w, plan), p, plan, asOf)
 	r := Recommendation{
 		AsOf:     asOf,
 		PlanDay:  int(asOf-plan.Start) + 1,
@@ -35,6 +35,22 @@ func Recommend(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.
 		r.Findings = append(r.Findings, n.find(f, v.action)...)
 	}
 	return r
+}
+
+// sinceAnything leaves out the days before anything of the log or the plan. They
+// say nothing, and the filter would pass over each of them: a service asks with
+// more than a year of days, of which a new trainee's are mostly empty.
+func sinceAnything(w engine.Window, plan engine.Plan) engine.Window {
+	end := plan.Start
+	if len(plan.Decisions) > 0 {
+		end = min(end, plan.Decisions[0].From)
+	}
+	empty := 0
+	for empty < min(len(w.Days), int(end-w.First)) && w.Days[empty] == (engine.WindowDay{}) {
+		empty++
+	}
+	w.First, w.Days = w.First+engine.Day(empty), w.Days[empty:]
+	return w
 }
 
 // decide asks the safety rules, then the others.

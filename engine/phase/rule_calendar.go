@@ -24,7 +24,7 @@ func noReviewDue(f *facts) (verdict, bool) {
 	}
 	if !f.isOpening() {
 		if f.estimate != nil {
-			v.headline = "At the present target the tendency is " + rateWords(f.estimate) + ". " + v.headline
+			v.headline = "At the present target the tendency is " + f.rateWords() + ". " + v.headline
 		}
 		return v, true
 	}

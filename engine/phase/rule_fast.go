@@ -36,5 +36,5 @@ func (f *facts) fastHeadline(c *LeverChange) string {
 		return fmt.Sprintf("%s Give some back: %s.", f.deciding().Sentence, changeWords(c))
 	}
 	return fmt.Sprintf("The tendency is %s; the chance that it is over %.2f is %s%s. Give some back: %s.",
-		rateWords(f.estimate), f.plan.BandHighPctPerWeek, chanceWords(f.pOverBand()), worthWords(f.pOverBand()), changeWords(c))
+		f.rateWords(), f.plan.BandHighPctPerWeek, chanceWords(f.pOverBand()), worthWords(f.pOverBand()), changeWords(c))
 }

@@ -16,7 +16,7 @@ func (f *facts) hold() verdict {
 		code = CodeOnTrack
 	}
 	headline := fmt.Sprintf("The tendency is %s, %s: the chance that it is between %.2f and %.2f is %s. Change nothing.",
-		rateWords(e), words, f.plan.BandLowPctPerWeek, f.plan.BandHighPctPerWeek, chanceWords(pIn))
+		f.rateWords(), words, f.plan.BandLowPctPerWeek, f.plan.BandHighPctPerWeek, chanceWords(pIn))
 	if f.plan.Method == engine.PracticeTable {
 		headline = f.deciding().Sentence + " Change nothing."
 	}

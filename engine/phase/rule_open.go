@@ -30,7 +30,7 @@ func openCut(f *facts) (verdict, bool) {
 		stay := f.target(f.present.IntakeKcal, f.present.ActivityKcal)
 		v.proposed = &stay
 		v.headline = fmt.Sprintf("The present intake is a cut already: at %.0f kcal a day the tendency is %s. %s there.",
-			stay.IntakeKcal, rateWords(f.estimate), f.startWords())
+			stay.IntakeKcal, f.rateWords(), f.startWords())
 	}
 	return v, true
 }

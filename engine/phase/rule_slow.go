@@ -35,5 +35,5 @@ func (f *facts) slowHeadline(c *LeverChange) string {
 		return fmt.Sprintf("%s Lower the balance: %s.", f.deciding().Sentence, changeWords(c))
 	}
 	return fmt.Sprintf("The tendency is %s; the chance that it is under %.2f is %s%s. Lower the balance: %s.",
-		rateWords(f.estimate), f.slowPctPerWeek(), chanceWords(f.pSlow()), worthWords(f.pSlow()), changeWords(c))
+		f.rateWords(), f.slowPctPerWeek(), chanceWords(f.pSlow()), worthWords(f.pSlow()), changeWords(c))
 }

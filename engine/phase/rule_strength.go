@@ -16,7 +16,7 @@ func strengthFalls(f *facts) (verdict, bool) {
 	}
 	return f.ease(Finding{
 		Code: CodeStrengthFalls, Severity: Notice,
-		Sentence: fmt.Sprintf("%d of %d lifts lose strength while the tendency is %s.", s.FallingLifts, s.LiftsWithTrend, rateWords(f.estimate)),
+		Sentence: fmt.Sprintf("%d of %d lifts lose strength while the tendency is %s.", s.FallingLifts, s.LiftsWithTrend, f.rateWords()),
 		Numbers:  []Number{{"falling_lifts", float64(s.FallingLifts), "1"}, {"lifts_with_trend", float64(s.LiftsWithTrend), "1"}},
 	}), true
 }

@@ -30,8 +30,8 @@ type rule struct {
 // rules are asked in this order, after the safety rules; the first that
 // decides ends the asking. What asks for less food comes after all that speaks
 // against it; after all of them it is hold.
-func rules() []rule {
-	return []rule{
+func rules() [20]rule {
+	return [...]rule{
 		{"profile-incomplete", profileIncomplete},
 		{"plan-not-valid", planNotValid},
 		{"not-started", notStarted},

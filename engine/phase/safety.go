@@ -9,8 +9,8 @@ type safetyRule struct {
 }
 
 // safetyRules are all asked, and any one of them refers.
-func safetyRules() []safetyRule {
-	return []safetyRule{
+func safetyRules() [8]safetyRule {
+	return [...]safetyRule{
 		{"underage", underage},
 		{"declared-condition", declaredCondition},
 		{"underweight", underweight},

@@ -14,6 +14,14 @@ func rateWords(e *balance.Estimate) string {
 	return fmt.Sprintf("%s (80 %% range %s)", lossWords(e.RatePctPerWeek), rangeWords(low, high))
 }
 
+// rateWords are those of the estimate, which several sentences say.
+func (f *facts) rateWords() string {
+	if f.rateSaid == "" {
+		f.rateSaid = rateWords(f.estimate)
+	}
+	return f.rateSaid
+}
+
 // lossWords says a rate: positive is a loss.
 func lossWords(pctPerWeek float64) string {
 	if math.Round(100*pctPerWeek) < 0 {

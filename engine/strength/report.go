@@ -1,6 +1,7 @@
 package strength
 
 import (
+	"cmp"
 	"slices"
 
 	"example.com/steelyard/engine"
@@ -29,11 +30,12 @@ type LiftReport struct {
 // none has begun by asOf). asOf itself counts for the trend, and not for the
 // last two weeks: it is not over.
 func Judge(w engine.Window, asOf engine.Day, cut engine.OptDay) Report {
-	var known []engine.LiftDay
+	end, _ := slices.BinarySearchFunc(w.Lifts, asOf+1, func(l engine.LiftDay, d engine.Day) int { return cmp.Compare(l.Day, d) })
+	known := w.Lifts[:end]
 	var names []string
-	for _, l := range w.Lifts {
-		if l.Day <= asOf {
-			known, names = append(known, l), append(names, l.Lift)
+	for _, l := range known {
+		if !slices.Contains(names, l.Lift) {
+			names = append(names, l.Lift)
 		}
 	}
 	if len(known) == 0 {
@@ -48,8 +50,9 @@ func Judge(w engine.Window, asOf engine.Day, cut engine.OptDay) Report {
 	}
 	r := Report{HardSets: j.volume(known)}
 	slices.Sort(names)
-	for _, name := range slices.Compact(names) {
-		var sessions []engine.LiftDay
+	sessions := make([]engine.LiftDay, 0, len(known))
+	for _, name := range names {
+		sessions = sessions[:0]
 		for _, l := range known {
 			if l.Lift == name {
 				sessions = append(sessions, l)

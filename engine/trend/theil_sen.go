@@ -37,7 +37,7 @@ func TheilSen(x, y []float64) (TheilSenLine, bool) {
 	if !allFinite(x) { // one of y is found in its slopes
 		return TheilSenLine{}, false
 	}
-	var slopes []float64
+	slopes := make([]float64, 0, len(x)*max(len(x)-1, 0)/2)
 	for i := range x {
 		for j := range i {
 			if x[i] != x[j] {
