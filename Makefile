@@ -29,8 +29,9 @@ test: ## run all tests (real series too when STEELYARD_REAL_SERIES names their f
 race: ## run the concurrent packages under the race detector
 	go test -race ./service/...
 
-bench: ## run the benchmarks; a line with a ratio says beside it what the ratio has to be
+bench: ## run the benchmarks; a line with a ratio says beside it what the ratio has to be (STEELYARD_BENCH_JSON=file)
 	go test -run '^$$' -bench . -benchmem ./engine/...
+	STEELYARD_BENCH_JSON=$(abspath $(or $(STEELYARD_BENCH_JSON),bench.json)) go test -run '^$$' -bench '^BenchmarkService$$' -benchtime 7x ./service
 
 bench-real: ## forecast real people's weight (STEELYARD_REAL_SERIES=folder of CSV files: date,weight_kg)
 	@[ -n "$$STEELYARD_REAL_SERIES" ] || { echo "bench-real: STEELYARD_REAL_SERIES must name a folder of CSV files with the columns date and weight_kg"; exit 1; }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"net"
-	"net/http"
 	"runtime/debug"
 	"time"
 
@@ -14,70 +13,69 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
-	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/reflection"
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
 	"example.com/steelyard/service/chain"
 	"example.com/steelyard/service/gateway"
+	"example.com/steelyard/service/limit"
 	"example.com/steelyard/service/logbook"
 	"example.com/steelyard/service/phases"
 	"example.com/steelyard/service/telemetry"
 	"example.com/steelyard/service/trainees"
 	"example.com/steelyard/service/trends"
-	"example.com/steelyard/service/window"
 )
 
 const (
 	// bagDays bounds the in-process bag: about 200 MB when full.
 	bagDays = 1_000_000
-	// maxStreams bounds what one connection may have in flight.
-	maxStreams = 250
-	// maxHeaderBytes bounds the headers of a call.
-	maxHeaderBytes = 16 << 10
+	// keyWaiters is how many calls may wait, for each slot, to have their key looked
+	// up. That is far quicker than any call, and nobody can be told apart before.
+	keyWaiters = 64
 )
 
 // open builds everything from the store up to the two servers.
 func (a *App) open(ctx context.Context) error {
+	if err := a.openStore(ctx); err != nil {
+		return err
+	}
+	return a.assemble(ctx)
+}
+
+func (a *App) openStore(ctx context.Context) error {
 	keyring, err := OpenKeyring(ctx, a.cfg)
 	if err != nil {
 		return err
 	}
 	a.keyring, a.store = keyring, keyring.store
 	a.closers.add(func(context.Context) error { return keyring.Close() })
+	return nil
+}
 
+// assemble builds what stands on the store.
+func (a *App) assemble(ctx context.Context) error {
 	tel, err := telemetry.New(ctx, Version())
 	if err != nil {
 		return err
 	}
 	a.closers.add(tel.Close)
-	count, err := tel.WindowCounter()
+	windows, err := a.openWindows(tel)
 	if err != nil {
 		return err
 	}
-	bag, err := window.NewLocal(bagDays)
-	if err != nil {
-		return fmt.Errorf("window bag: %w", err)
-	}
-	windows := window.NewSource(a.store, bag, count)
 
-	c := chain.Chain{
-		Log: a.log, RequestTimeout: a.cfg.RequestTimeout,
-		Authenticator: access.Authenticator{Keys: a.store, Pepper: keyring.pepper, Now: time.Now},
+	c, err := a.chain(tel)
+	if err != nil {
+		return err
 	}
 	unary, stream := chain.JoinUnary(c.Unary()), chain.JoinStream(c.Stream())
 
-	a.grpc = grpc.NewServer(
+	a.grpc = grpc.NewServer(append(bounds.grpc(a.cfg.MaxBodyBytes),
 		grpc.UnaryInterceptor(unary), grpc.StreamInterceptor(stream),
 		grpc.StatsHandler(otelgrpc.NewServerHandler(
 			otelgrpc.WithMeterProvider(tel.Meters), otelgrpc.WithTracerProvider(tel.Traces), otelgrpc.WithPropagators(tel.Propagator),
-			otelgrpc.WithFilter(filters.Not(filters.HealthCheck())))),
-		grpc.MaxRecvMsgSize(a.cfg.MaxBodyBytes), grpc.MaxConcurrentStreams(maxStreams), grpc.MaxHeaderListSize(maxHeaderBytes),
-		grpc.ConnectionTimeout(10*time.Second),
-		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: 15 * time.Minute, Time: 2 * time.Minute, Timeout: 20 * time.Second}),
-		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 30 * time.Second, PermitWithoutStream: true}),
-	)
+			otelgrpc.WithFilter(filters.Not(filters.HealthCheck())))))...)
 	// The gateway's own way in: no socket, the same interceptors.
 	inside := (&inprocgrpc.Channel{}).WithServerUnaryInterceptor(unary).WithServerStreamInterceptor(stream)
 	for _, r := range []grpc.ServiceRegistrar{a.grpc, inside} {
@@ -94,17 +92,47 @@ func (a *App) open(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	a.json = &http.Server{Handler: tel.HTTP(json), ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: maxHeaderBytes}
-	a.admin = &http.Server{Handler: a.adminHandler(tel.Metrics), ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: maxHeaderBytes}
+	a.json = bounds.http(tel.HTTP(json))
+	a.admin = bounds.http(a.adminHandler(tel.Metrics))
+	a.admin.ReadTimeout, a.admin.WriteTimeout = bounds.admin, bounds.admin
 	return nil
 }
 
+// chain builds the interceptors and the limits that they keep.
+func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
+	calls, err := tel.CallCounter("call")
+	if err != nil {
+		return chain.Chain{}, err
+	}
+	lookups, err := tel.CallCounter("key_lookup")
+	if err != nil {
+		return chain.Chain{}, err
+	}
+	limiter := limit.New(limit.Options{Slots: a.cfg.MaxInFlight, Count: calls})
+	if err := tel.WatchLoad(limiter.Load); err != nil {
+		return chain.Chain{}, err
+	}
+	keys := limit.Keys{KeyFinder: a.store, Limiter: limit.New(limit.Options{Slots: a.cfg.MaxInFlight, Waiters: keyWaiters, Count: lookups})}
+	c := chain.Chain{
+		Log: a.log, RequestTimeout: a.cfg.RequestTimeout,
+		Authenticator: access.Authenticator{Keys: keys, Pepper: a.keyring.pepper, Now: time.Now},
+		Limiter:       limiter, Count: calls,
+	}
+	if a.cfg.KeyRate > 0 {
+		c.KeyRate = limit.NewRates(a.cfg.KeyRate)
+	}
+	if a.cfg.TraineeRate > 0 {
+		c.TraineeRate = limit.NewRates(a.cfg.TraineeRate)
+	}
+	return c, nil
+}
+
 // register puts the four services on a server.
-func (a *App) register(r grpc.ServiceRegistrar, windows *window.Source) {
+func (a *App) register(r grpc.ServiceRegistrar, w windows) {
 	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
-	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: windows, Now: time.Now})
-	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: windows, Now: time.Now})
-	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now})
+	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
+	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Now: time.Now})
+	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Forget: w.forget})
 }
 
 // listen opens the three sockets.

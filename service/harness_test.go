@@ -36,11 +36,18 @@ type running struct {
 // start runs a service on free loopback ports and a fresh SQLite file.
 func start(t *testing.T) *running {
 	t.Helper()
+	return startWith(t, func(*service.Config) {})
+}
+
+// startWith is start with other settings.
+func startWith(t *testing.T, edit func(*service.Config)) *running {
+	t.Helper()
 	r := &running{t: t, log: &lockedBuffer{}}
 	cfg := service.Config{
 		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", AdminAddress: "127.0.0.1:0",
 		DataDir: t.TempDir(), ShutdownTimeout: 5 * time.Second,
 	}
+	edit(&cfg)
 	app, err := service.New(t.Context(), cfg, service.WithLog(slog.New(slog.NewJSONHandler(r.log, nil))))
 	if err != nil {
 		t.Fatal(err)

@@ -8,6 +8,7 @@ import (
 
 	"example.com/steelyard/service/access"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/postgres"
 	"example.com/steelyard/service/store/sqlite"
 )
 
@@ -20,22 +21,34 @@ type Keyring struct {
 // OpenKeyring opens the store that cfg names.
 func OpenKeyring(ctx context.Context, cfg Config) (*Keyring, error) {
 	cfg = cfg.WithDefaults()
-	path, err := cfg.sqlitePath()
-	if err != nil {
+	if err := cfg.validateStore(); err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(cfg.DataDir, 0o700); err != nil {
-		return nil, fmt.Errorf("data-dir: %w", err)
+	if !cfg.onPostgres() { // which keeps nothing here
+		if err := os.MkdirAll(cfg.DataDir, 0o700); err != nil {
+			return nil, fmt.Errorf("data-dir: %w", err)
+		}
 	}
 	pepper, err := cfg.pepper()
 	if err != nil {
 		return nil, err
 	}
-	s, err := sqlite.Open(ctx, path, time.Now)
+	s, err := cfg.openStore(ctx)
 	if err != nil {
 		return nil, fmt.Errorf("open store: %w", err)
 	}
 	return &Keyring{store: s, pepper: pepper}, nil
+}
+
+func (c Config) openStore(ctx context.Context) (store.Store, error) {
+	if c.onPostgres() {
+		return postgres.Open(ctx, string(c.StoreURL), string(c.StoreOwnerURL), time.Now)
+	}
+	path, err := c.sqlitePath()
+	if err != nil {
+		return nil, err
+	}
+	return sqlite.Open(ctx, path, time.Now)
 }
 
 // Issue makes a key and returns its token, which is shown this once. A zero

@@ -49,7 +49,7 @@ when it is made; only a hash of it is kept.`,
 func keyCommand(cmd *cobra.Command, do func(ctx context.Context, k *service.Keyring, tenant string, args []string) error) *cobra.Command {
 	var cfg service.Config
 	set := settings.Of(&cfg)
-	set.AddFlags(cmd.Flags(), "data-dir", "store-url")
+	set.AddFlags(cmd.Flags(), "data-dir")
 	tenant := cmd.Flags().String("tenant", defaultTenant, "the organisation that the key belongs to")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if err := loadConfig(cmd, set, &cfg); err != nil {

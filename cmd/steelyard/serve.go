@@ -66,13 +66,10 @@ func isFirstStart(cfg service.Config) bool {
 	return errors.Is(err, fs.ErrNotExist) || err == nil && len(files) == 0
 }
 
-// keyCommandLine is how to make a key on the store of cfg.
+// keyCommandLine is how to make a key on the store of cfg, where the same
+// variables name the store: its URL may hold a password.
 func keyCommandLine(cfg service.Config) string {
-	s := "steelyard keys create --data-dir " + cfg.DataDir
-	if cfg.StoreURL != "" {
-		s += " --store-url " + cfg.StoreURL
-	}
-	return s
+	return "steelyard keys create --data-dir " + cfg.DataDir
 }
 
 // newLog writes JSON lines. The level was validated with the configuration.

@@ -7,7 +7,9 @@
 //	recover       a panic becomes an error
 //	credential    who is calling; the tenant comes from here only
 //	scope         may they; before validation, so that a refusal tells nothing of the request
+//	rate          does the key, or the trainee, call too often
 //	deadline      a call without a deadline gets one
+//	admit         a slot to work in, or a refusal at once; no handler runs without
 //	validate      the contract's own rules
 package chain
 
@@ -19,6 +21,7 @@ import (
 	"google.golang.org/grpc"
 
 	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/limit"
 )
 
 // Chain holds what the interceptors need.
@@ -26,12 +29,18 @@ type Chain struct {
 	Log            *slog.Logger
 	Authenticator  access.Authenticator
 	RequestTimeout time.Duration
+
+	Limiter     *limit.Limiter
+	KeyRate     Rate // nil: no limit
+	TraineeRate Rate // nil: no limit
+	Count       limit.Counter
 }
 
 // Unary returns the interceptors of one-answer calls, outermost first.
 func (c Chain) Unary() []grpc.UnaryServerInterceptor {
 	return []grpc.UnaryServerInterceptor{
-		requestIDUnary, c.logUnary, c.faultsUnary, recoverUnary, c.credentialUnary, scopeUnary, c.deadlineUnary, validateUnary,
+		requestIDUnary, c.logUnary, c.faultsUnary, recoverUnary, c.credentialUnary, scopeUnary,
+		c.rateUnary, c.deadlineUnary, c.admitUnary, validateUnary,
 	}
 }
 
@@ -39,7 +48,7 @@ func (c Chain) Unary() []grpc.UnaryServerInterceptor {
 // deadline of ours: its handler bounds each step.
 func (c Chain) Stream() []grpc.StreamServerInterceptor {
 	return []grpc.StreamServerInterceptor{
-		requestIDStream, c.logStream, c.faultsStream, recoverStream, c.credentialStream, scopeStream, validateStream,
+		requestIDStream, c.logStream, c.faultsStream, recoverStream, c.credentialStream, scopeStream, c.rateStream, c.admitStream, validateStream,
 	}
 }
 

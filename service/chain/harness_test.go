@@ -16,6 +16,7 @@ import (
 
 	"example.com/steelyard/service/access"
 	"example.com/steelyard/service/chain"
+	"example.com/steelyard/service/limit"
 	"example.com/steelyard/service/store"
 )
 
@@ -45,6 +46,7 @@ func newChain(t *testing.T) *chained {
 		Chain: chain.Chain{
 			Log: slog.New(slog.NewJSONHandler(log, &slog.HandlerOptions{Level: slog.LevelDebug})), RequestTimeout: time.Minute,
 			Authenticator: access.Authenticator{Keys: keys{}, Pepper: []byte("p"), Now: func() time.Time { return now }},
+			Limiter:       limit.New(limit.Options{}), Count: func(context.Context, limit.Outcome) {},
 		},
 		t: t, log: log,
 	}
@@ -73,7 +75,12 @@ func (c *chained) unary(ctx context.Context, method string, req any, handler grp
 
 // stream opens a stream through the whole chain; it receives the messages.
 func (c *chained) stream(ctx context.Context, method string, in []proto.Message, handler grpc.StreamHandler) error {
-	return chain.JoinStream(c.Stream())(nil, &incoming{ctx: ctx, in: in}, &grpc.StreamServerInfo{FullMethod: method}, handler)
+	return c.streamOn(&incoming{ctx: ctx, in: in}, method, handler)
+}
+
+// streamOn is stream with a server's side that the test keeps.
+func (c *chained) streamOn(in *incoming, method string, handler grpc.StreamHandler) error {
+	return chain.JoinStream(c.Stream())(nil, in, &grpc.StreamServerInfo{FullMethod: method}, handler)
 }
 
 // lines are the log lines so far.
@@ -95,9 +102,18 @@ type incoming struct {
 	grpc.ServerStream
 	ctx context.Context
 	in  []proto.Message
+
+	header, trailer metadata.MD
 }
 
 func (s *incoming) Context() context.Context { return s.ctx }
+
+func (s *incoming) SendMsg(any) error         { return nil }
+func (s *incoming) SetTrailer(md metadata.MD) { s.trailer = metadata.Join(s.trailer, md) }
+func (s *incoming) SetHeader(md metadata.MD) error {
+	s.header = metadata.Join(s.header, md)
+	return nil
+}
 
 func (s *incoming) RecvMsg(m any) error {
 	if len(s.in) == 0 {

@@ -3,6 +3,7 @@ package chain
 import (
 	"context"
 	"regexp"
+	"sync"
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
@@ -25,22 +26,51 @@ func CallID(ctx context.Context) string {
 
 // named takes the caller's id for the call when it has an ordinary shape, and
 // makes one otherwise.
-func named(ctx context.Context) context.Context {
+func named(ctx context.Context) (context.Context, metadata.MD) {
 	id := first(ctx, CallIDHeader)
 	if !callIDShape.MatchString(id) {
 		id = uuid.NewString()
 	}
-	// It fails outside a gRPC call only, where there is nobody to tell.
-	_ = grpc.SetHeader(ctx, metadata.Pairs(CallIDHeader, id))
-	return context.WithValue(ctx, callIDKey{}, id)
+	return context.WithValue(ctx, callIDKey{}, id), metadata.Pairs(CallIDHeader, id)
 }
 
+// The id goes into the header of an answer and into the trailer of an error: an
+// error that comes with a header is one that gRPC clients never retry by
+// themselves (gRFC A6: the call is committed).
+
 func requestIDUnary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
-	return handler(named(ctx), req)
+	ctx, md := named(ctx)
+	resp, err := handler(ctx, req)
+	// Both fail outside a gRPC call only, where there is nobody to tell.
+	if err != nil {
+		_ = grpc.SetTrailer(ctx, md)
+	} else {
+		_ = grpc.SetHeader(ctx, md)
+	}
+	return resp, err
 }
 
 func requestIDStream(srv any, ss grpc.ServerStream, _ *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
-	return handler(srv, inContext{ss, named(ss.Context())})
+	ctx, md := named(ss.Context())
+	named := &namedStream{inContext: inContext{ss, ctx}, md: md}
+	err := handler(srv, named)
+	if err != nil {
+		ss.SetTrailer(md)
+	}
+	return err
+}
+
+// namedStream puts the id into the header, which goes out with the first answer.
+type namedStream struct {
+	inContext
+	md   metadata.MD
+	once sync.Once
+}
+
+// SendMsg implements grpc.ServerStream.
+func (s *namedStream) SendMsg(m any) error {
+	s.once.Do(func() { _ = s.SetHeader(s.md) }) // it fails once the header is out; SendMsg will say so
+	return s.inContext.SendMsg(m)
 }
 
 // first returns the first value of a metadata key.

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 )
 
 // Field is a request field and what is wrong with it. The path is the
@@ -73,6 +74,17 @@ type Conflict struct {
 
 // Error implements error.
 func (e *Conflict) Error() string { return e.Sentence }
+
+// Exhausted is a call that was refused, unread, because there is too much to do
+// or the caller asks too often; the same call may be made again later.
+type Exhausted struct {
+	Reason   string // ReasonOverloaded or ReasonRateLimited
+	Sentence string // for people
+	After    time.Duration
+}
+
+// Error implements error.
+func (e *Exhausted) Error() string { return e.Sentence }
 
 // Panicked is a bug that was caught.
 type Panicked struct {

@@ -27,6 +27,8 @@ const (
 	ReasonExists          = "ALREADY_EXISTS"
 	ReasonReused          = "REQUEST_ID_REUSED"
 	ReasonUnavailable     = "STORE_UNAVAILABLE"
+	ReasonOverloaded      = "OVERLOADED"
+	ReasonRateLimited     = "RATE_LIMITED"
 	ReasonInternal        = "INTERNAL"
 )
 
@@ -35,10 +37,11 @@ const (
 // decided. A nil error is OK.
 func Status(err error) (s *status.Status, alarming bool) {
 	var (
-		invalid  *Invalid
-		refused  *Refused
-		conflict *Conflict
-		panicked *Panicked
+		invalid   *Invalid
+		refused   *Refused
+		conflict  *Conflict
+		exhausted *Exhausted
+		panicked  *Panicked
 	)
 	switch {
 	case err == nil:
@@ -55,6 +58,8 @@ func Status(err error) (s *status.Status, alarming bool) {
 		return build(codes.FailedPrecondition, refused.Reason, refused.Sentence), false
 	case errors.As(err, &conflict):
 		return build(codes.Aborted, conflict.Reason, conflict.Sentence), false
+	case errors.As(err, &exhausted):
+		return build(codes.ResourceExhausted, exhausted.Reason, exhausted.Sentence, &errdetails.RetryInfo{RetryDelay: durationpb.New(exhausted.After)}), false
 	case errors.Is(err, access.ErrUnauthenticated):
 		return build(codes.Unauthenticated, ReasonUnauthenticated, "a valid API key is needed: Authorization: Bearer <key>"), false
 	case errors.Is(err, access.ErrForbidden):
@@ -79,6 +84,17 @@ func Status(err error) (s *status.Status, alarming bool) {
 		return transport.GRPCStatus(), false
 	}
 	return internal(), true
+}
+
+// RetryAfter returns when a call that ended with s may be made again; false
+// when s does not say.
+func RetryAfter(s *status.Status) (time.Duration, bool) {
+	for _, d := range s.Details() {
+		if r, ok := d.(*errdetails.RetryInfo); ok {
+			return r.GetRetryDelay().AsDuration(), true
+		}
+	}
+	return 0, false
 }
 
 // fromTransport are codes that grpc itself makes before a handler runs: an

@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
@@ -44,6 +45,7 @@ var known = []struct {
 	{"not found", store.ErrNotFound, codes.NotFound, "NOT_FOUND", false, "no such thing"},
 	{"exists", store.ErrExists, codes.AlreadyExists, "ALREADY_EXISTS", false, "the id is taken"},
 	{"reused", store.ErrReused, codes.FailedPrecondition, "REQUEST_ID_REUSED", false, "request_id was used before"},
+	{"exhausted", fmt.Errorf("wrapped: %w", &fault.Exhausted{Reason: "OVERLOADED", Sentence: "too much", After: time.Second}), codes.ResourceExhausted, "OVERLOADED", false, "too much"},
 	{"unavailable", store.ErrUnavailable, codes.Unavailable, "STORE_UNAVAILABLE", true, "try again"},
 	{"canceled", context.Canceled, codes.Canceled, "", false, "the caller went away"},
 	{"deadline", context.DeadlineExceeded, codes.DeadlineExceeded, "", false, "deadline"},
@@ -153,17 +155,23 @@ func TestStatus_InvalidNamesEachField(t *testing.T) {
 	}
 }
 
-func TestStatus_UnavailableSaysWhenToRetry(t *testing.T) {
-	s, _ := fault.Status(store.ErrUnavailable)
-	for _, d := range s.Details() {
-		if r, ok := d.(*errdetails.RetryInfo); ok {
-			if r.GetRetryDelay().AsDuration() <= 0 {
-				t.Errorf("retry after %v", r.GetRetryDelay().AsDuration())
-			}
-			return
+func TestRetryAfter(t *testing.T) {
+	for _, c := range []struct {
+		err   error
+		after time.Duration
+	}{
+		{store.ErrUnavailable, time.Second},
+		{&fault.Exhausted{Reason: "OVERLOADED", Sentence: "too much", After: 1700 * time.Millisecond}, 1700 * time.Millisecond},
+		{store.ErrNotFound, 0},
+		{context.DeadlineExceeded, 0},
+		{status.Error(codes.ResourceExhausted, "larger than max"), 0}, // it will not get smaller
+		{nil, 0},
+	} {
+		s, _ := fault.Status(c.err)
+		if after, told := fault.RetryAfter(s); after != c.after || told != (c.after > 0) {
+			t.Errorf("%v: retry after %v (%v), want %v", c.err, after, told, c.after)
 		}
 	}
-	t.Error("no RetryInfo")
 }
 
 func TestUnder_PutsThePathBefore(t *testing.T) {

@@ -4,8 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"math"
 	"net/http"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
@@ -44,7 +46,7 @@ func writeError(ctx context.Context, mux *runtime.ServeMux, _ runtime.Marshaler,
 		httpStatus, err = withStatus.HTTPStatus, withStatus.Err
 	}
 	if md, ok := runtime.ServerMetadataFromContext(ctx); ok {
-		for _, key := range md.HeaderMD.Get("x-request-id") {
+		for _, key := range append(md.HeaderMD.Get("x-request-id"), md.TrailerMD.Get("x-request-id")...) {
 			w.Header().Set("X-Request-Id", key)
 		}
 	}
@@ -81,8 +83,8 @@ func writeProblem(w http.ResponseWriter, s *status.Status, httpStatus int) {
 	if s.Code() == codes.Unauthenticated {
 		w.Header().Set("WWW-Authenticate", "Bearer")
 	}
-	if s.Code() == codes.Unavailable {
-		w.Header().Set("Retry-After", "1")
+	if after, ok := fault.RetryAfter(s); ok || s.Code() == codes.Unavailable {
+		w.Header().Set("Retry-After", strconv.Itoa(max(1, int(math.Ceil(after.Seconds())))))
 	}
 	w.WriteHeader(httpStatus)
 	e := json.NewEncoder(w)

@@ -62,7 +62,7 @@ func New(ctx context.Context, cc grpc.ClientConnInterface, o Options) (http.Hand
 			return nil, fmt.Errorf("register gateway: %w", err)
 		}
 	}
-	return headers(authenticated(o.Authenticator, limited(o.MaxBodyBytes, mux))), nil
+	return unstalled(stallTimeout, headers(authenticated(o.Authenticator, limited(o.MaxBodyBytes, mux)))), nil
 }
 
 // only lets the named headers through, under their own names.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -20,6 +21,7 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
 )
 
@@ -35,6 +37,7 @@ type services struct {
 
 	answer proto.Message
 	header metadata.MD
+	trail  metadata.MD
 	err    error
 }
 
@@ -45,6 +48,9 @@ func (s *services) Invoke(ctx context.Context, method string, args, reply any, o
 	for _, o := range opts {
 		if h, ok := o.(grpc.HeaderCallOption); ok {
 			*h.HeaderAddr = s.header
+		}
+		if h, ok := o.(grpc.TrailerCallOption); ok {
+			*h.TrailerAddr = s.trail
 		}
 	}
 	if s.err != nil {
@@ -376,6 +382,26 @@ func TestGateway_ErrorsOfTheServices(t *testing.T) {
 	for c := codes.Canceled; c <= codes.Unauthenticated; c++ {
 		if codeNames[c] == "" {
 			t.Errorf("%v has no name", c)
+		}
+	}
+}
+
+// TestGateway_SaysWhenToComeAgain: in whole seconds, never too early.
+func TestGateway_SaysWhenToComeAgain(t *testing.T) {
+	for after, want := range map[time.Duration]string{
+		time.Millisecond: "1", 999 * time.Millisecond: "1", time.Second: "1", 1001 * time.Millisecond: "2", 7500 * time.Millisecond: "8",
+	} {
+		told, _ := fault.Status(&fault.Exhausted{Reason: fault.ReasonOverloaded, Sentence: "a sentence", After: after})
+		s := &services{err: told.Err(), trail: metadata.Pairs("x-request-id", "call-7", "grpc-retry-pushback-ms", "100", "internal", "secret")}
+		w := do(t, s, "GET", "/v1/trainees/t1", "")
+		if p := decoded(t, w); w.Code != 429 || p["code"] != "RESOURCE_EXHAUSTED" || p["detail"] != "a sentence" || w.Header().Get("Content-Type") != "application/problem+json" {
+			t.Errorf("after %v: %d %s", after, w.Code, w.Body)
+		}
+		if got := w.Header().Get("Retry-After"); got != want {
+			t.Errorf("after %v: Retry-After %q, want %q", after, got, want)
+		}
+		if w.Header().Get("X-Request-Id") != "call-7" || strings.Contains(fmt.Sprint(w.Header()), "secret") {
+			t.Errorf("after %v: header %v", after, w.Header())
 		}
 	}
 }

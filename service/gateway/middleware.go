@@ -15,6 +15,9 @@ import (
 // bodyTimeout bounds the reading of a body that does not stream.
 const bodyTimeout = 30 * time.Second
 
+// stallTimeout bounds how long one piece of an answer may wait for its reader.
+const stallTimeout = 30 * time.Second
+
 // backfillPath streams: its body has no end to speak of.
 const backfillPath = "/v1/entries:backfill"
 
@@ -29,6 +32,38 @@ func headers(next http.Handler) http.Handler {
 		next.ServeHTTP(w, r)
 	})
 }
+
+// unstalled ends an answer whose reader does not read: each piece of it gets so
+// long, however many there are.
+func unstalled(timeout time.Duration, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		next.ServeHTTP(&pieces{ResponseWriter: w, control: http.NewResponseController(w), timeout: timeout}, r)
+	})
+}
+
+type pieces struct {
+	http.ResponseWriter
+	control *http.ResponseController
+	timeout time.Duration
+}
+
+// Write implements http.ResponseWriter.
+func (p *pieces) Write(b []byte) (int, error) {
+	p.extend()
+	return p.ResponseWriter.Write(b)
+}
+
+// Flush implements http.Flusher, which streams need.
+func (p *pieces) Flush() {
+	p.extend()
+	_ = p.control.Flush() // the next write fails too
+}
+
+// Unwrap lets an http.ResponseController through.
+func (p *pieces) Unwrap() http.ResponseWriter { return p.ResponseWriter }
+
+// extend does nothing where the writer knows no deadlines, as in a recorder.
+func (p *pieces) extend() { _ = p.control.SetWriteDeadline(time.Now().Add(p.timeout)) }
 
 // authenticated turns strangers away before their body is read: decoding costs
 // far more than checking a key, and a refusal must not depend on the body.

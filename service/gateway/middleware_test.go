@@ -158,3 +158,58 @@ func TestLines_NobodyReadsAfterTheHandler(t *testing.T) {
 		t.Errorf("read deadlines %v", d.deadlines)
 	}
 }
+
+// TestUnstalled_ForgetsAReaderThatDoesNotRead, and only that: an answer in many
+// pieces may take far longer than one piece.
+func TestUnstalled_ForgetsAReaderThatDoesNotRead(t *testing.T) {
+	const timeout = 100 * time.Millisecond
+	done := make(chan error, 2)
+	piece := bytes.Repeat([]byte("x"), 64<<10)
+	pieces := 0
+	server := httptest.NewServer(unstalled(timeout, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		flusher := w.(http.Flusher)
+		for range pieces {
+			if _, err := w.Write(piece); err != nil {
+				done <- err
+				return
+			}
+			flusher.Flush()
+			if r.URL.Path == "/slowly" {
+				time.Sleep(timeout / 2)
+			}
+		}
+		done <- http.NewResponseController(w).EnableFullDuplex() // the writer below is still to be had
+	})))
+	defer server.Close()
+
+	get := func(path string) *http.Response {
+		req, err := http.NewRequestWithContext(t.Context(), "GET", server.URL+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp, err := server.Client().Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return resp
+	}
+	pieces = 8
+	resp := get("/slowly")
+	n, err := io.Copy(io.Discard, resp.Body)
+	_ = resp.Body.Close()
+	if err != nil || n != int64(pieces*len(piece)) || <-done != nil {
+		t.Errorf("read slowly: %d bytes, %v", n, err)
+	}
+
+	pieces = 1000 // far more than the sockets between hold
+	stuck := get("/stuck")
+	select {
+	case err := <-done:
+		if !errors.Is(err, os.ErrDeadlineExceeded) {
+			t.Errorf("a reader that does not read ends with %v", err)
+		}
+	case <-time.After(20 * time.Second):
+		t.Error("a reader that does not read is waited for")
+	}
+	_ = stuck.Body.Close()
+}

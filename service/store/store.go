@@ -1,5 +1,5 @@
 // Package store is the contract of the durable log: the truth that every
-// window is derived from. Backends (sqlite, later postgres) live in
+// window is derived from. Backends (sqlite, postgres) live in
 // subpackages; storetest executes each sentence of this contract on every one
 // of them.
 //

@@ -26,7 +26,9 @@ import (
 	"go.opentelemetry.io/otel/trace"
 	"go.opentelemetry.io/otel/trace/noop"
 
+	"example.com/steelyard/service/limit"
 	"example.com/steelyard/service/window"
+	"example.com/steelyard/service/window/redisbag"
 )
 
 // cardinalityLimit bounds the label sets of one instrument.
@@ -116,6 +118,66 @@ func (t *Telemetry) WindowCounter() (window.Counter, error) {
 		window.FromBag:   metric.WithAttributes(attribute.String("origin", "bag")),
 	}
 	return func(ctx context.Context, o window.Origin) { c.Add(ctx, 1, from[o]) }, nil
+}
+
+// BagCounter counts what happens to the shared bag.
+func (t *Telemetry) BagCounter() (redisbag.Counter, error) {
+	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.bag.events",
+		metric.WithDescription("What happened to the bag of windows in Redis. It changes speed, never an answer."), metric.WithUnit("{event}"))
+	if err != nil {
+		return nil, fmt.Errorf("bag counter: %w", err)
+	}
+	return func(ctx context.Context, e redisbag.Event) {
+		c.Add(ctx, 1, metric.WithAttributes(attribute.String("event", e.String())))
+	}, nil
+}
+
+// MismatchCounter counts windows from a bag that were not what the store has at
+// the same revision. It has to stay 0.
+func (t *Telemetry) MismatchCounter() (func(context.Context), error) {
+	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.window.mismatches",
+		metric.WithDescription("Checked windows from a bag that differed from the store's at the same revision. Has to stay 0."), metric.WithUnit("{window}"))
+	if err != nil {
+		return nil, fmt.Errorf("mismatch counter: %w", err)
+	}
+	c.Add(context.Background(), 0) // there from the start, so that an alert can rest on it
+	return func(ctx context.Context) { c.Add(ctx, 1) }, nil
+}
+
+// CallCounter counts what was decided on the calls at one gate. Neither tenant
+// nor trainee is in it.
+func (t *Telemetry) CallCounter(gate string) (limit.Counter, error) {
+	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.calls",
+		metric.WithDescription("Calls and batches, by gate: admitted, or why they were refused."), metric.WithUnit("{call}"))
+	if err != nil {
+		return nil, fmt.Errorf("call counter: %w", err)
+	}
+	return func(ctx context.Context, o limit.Outcome) {
+		c.Add(ctx, 1, metric.WithAttributes(attribute.String("gate", gate), attribute.String("outcome", string(o))))
+	}, nil
+}
+
+// WatchLoad shows how much is being worked on and how much waits for that.
+func (t *Telemetry) WatchLoad(load func() (working, waiting int)) error {
+	m := t.Meters.Meter("steelyard")
+	working, err := m.Int64ObservableGauge("steelyard.calls.working", metric.WithDescription("Calls and batches being worked on."), metric.WithUnit("{call}"))
+	if err != nil {
+		return fmt.Errorf("load gauge: %w", err)
+	}
+	waiting, err := m.Int64ObservableGauge("steelyard.calls.waiting", metric.WithDescription("Calls and batches that wait to be worked on."), metric.WithUnit("{call}"))
+	if err != nil {
+		return fmt.Errorf("load gauge: %w", err)
+	}
+	_, err = m.RegisterCallback(func(_ context.Context, o metric.Observer) error {
+		now, queued := load()
+		o.ObserveInt64(working, int64(now))
+		o.ObserveInt64(waiting, int64(queued))
+		return nil
+	}, working, waiting)
+	if err != nil {
+		return fmt.Errorf("load gauge: %w", err)
+	}
+	return nil
 }
 
 // Close sends what is left and stops.

@@ -10,6 +10,7 @@ import (
 	"go.opentelemetry.io/otel/trace/noop"
 	"go.uber.org/goleak"
 
+	"example.com/steelyard/service/limit"
 	"example.com/steelyard/service/window"
 )
 
@@ -118,6 +119,32 @@ func TestMetrics_AreServed(t *testing.T) {
 	for _, want := range []string{"go_memory_used_bytes", `service_name="steelyard"`, `service_version="v1.2.3-test"`} {
 		if !strings.Contains(string(body), want) {
 			t.Errorf("no %s in the metrics", want)
+		}
+	}
+}
+
+func TestCalls_AreCounted(t *testing.T) {
+	environment(t, nil)
+	tel := open(t)
+	count, err := tel.CallCounter("call")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := tel.WatchLoad(func() (int, int) { return 3, 5 }); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		count(t.Context(), limit.Admitted)
+	}
+	count(t.Context(), limit.QueueFull)
+	w := httptest.NewRecorder()
+	tel.Metrics.ServeHTTP(w, httptest.NewRequestWithContext(t.Context(), "GET", "/metrics", nil))
+	for _, want := range []string{
+		`steelyard_calls_total{gate="call",outcome="admitted"} 2`, `steelyard_calls_total{gate="call",outcome="queue_full"} 1`,
+		"steelyard_calls_working 3", "steelyard_calls_waiting 5",
+	} {
+		if !strings.Contains(w.Body.String(), want+"\n") {
+			t.Errorf("no %s in\n%s", want, w.Body)
 		}
 	}
 }

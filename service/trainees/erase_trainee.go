@@ -12,10 +12,12 @@ import (
 
 // EraseTrainee removes a trainee and everything held of it.
 func (s *Server) EraseTrainee(ctx context.Context, req *pb.EraseTraineeRequest) (*pb.EraseTraineeResponse, error) {
-	erased, err := s.Store.Erase(ctx, call.Scope(ctx, convert.TraineeFrom(req.GetName())))
+	sc := call.Scope(ctx, convert.TraineeFrom(req.GetName()))
+	erased, err := s.Store.Erase(ctx, sc)
 	if err != nil {
 		return nil, err
 	}
+	s.Forget(ctx, sc)
 	return &pb.EraseTraineeResponse{
 		ErasedEntryCount: int32(erased.Entries), ErasedPlanCount: int32(erased.Plans), ErasedDecisionCount: int32(erased.Decisions),
 		EraseTime: timestamppb.New(s.Now()),

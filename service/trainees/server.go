@@ -2,6 +2,7 @@
 package trainees
 
 import (
+	"context"
 	"time"
 
 	pb "example.com/steelyard/api/steelyard/v1"
@@ -13,4 +14,6 @@ type Server struct {
 	pb.UnimplementedTraineeServiceServer
 	Store store.Store
 	Now   func() time.Time
+	// Forget drops what bags hold of an erased trainee.
+	Forget func(context.Context, store.Scope)
 }

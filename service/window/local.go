@@ -34,5 +34,9 @@ func (l *Local) Get(_ context.Context, s store.Scope) (store.Snapshot, bool) {
 	return l.cache.GetIfPresent(s)
 }
 
+// Forget drops what is held of a trainee: an erased one must not lie about,
+// although nobody would be served it.
+func (l *Local) Forget(s store.Scope) { l.cache.Invalidate(s) }
+
 // Put implements Bag.
 func (l *Local) Put(_ context.Context, s store.Scope, snap store.Snapshot) { l.cache.Set(s, snap) }

@@ -11,6 +11,7 @@ import (
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/phase"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
 )
 
 const (
@@ -57,11 +58,11 @@ func (s *Store) DueTalks(ctx context.Context, tenant string, q store.DueQuery) (
 		reasons = -1
 	}
 	var out []store.DueTalk
-	rows, err := s.reads[selectDueTalks].QueryContext(ctx, tenant, after.From, after.Trainee, after.Seq, q.AsOf, q.AsOf, reasons, q.Limit)
-	err = eachRow(rows, err, func(rows *sql.Rows) error {
+	found, err := s.reads[selectDueTalks].QueryContext(ctx, tenant, after.From, after.Trainee, after.Seq, q.AsOf, q.AsOf, reasons, q.Limit)
+	err = eachRow(found, err, func(r *sql.Rows) error {
 		var t store.DueTalk
 		var until sql.Null[engine.Day]
-		err := rows.Scan(&t.From, &t.Place.Trainee, &t.Place.Seq, &t.Reason, &until, &t.Plan, &t.Line)
+		err := r.Scan(&t.From, &t.Place.Trainee, &t.Place.Seq, &t.Reason, &until, &t.Plan, &t.Line)
 		t.Until = engine.OptDay{Day: until.V, OK: until.Valid}
 		t.Place.From = t.From
 		out = append(out, t)
@@ -120,11 +121,10 @@ func (tx *writeTx) dueState() (dueState, error) {
 	if s.stored, err = decodeDueRows(talks); err != nil || !id.Valid {
 		return s, err
 	}
-	var row planRow
-	if err := json.Unmarshal([]byte(terms.String), &row); err != nil {
+	plan, err := rows.DecodePlan([]byte(terms.String), id.String, engine.PlanOpen)
+	if err != nil {
 		return s, err
 	}
-	plan := row.plan(id.String, engine.PlanOpen)
 	plan.Decisions, err = decodeDueDecisions(decisions)
 	s.plan = &plan
 	return s, err
@@ -133,13 +133,13 @@ func (tx *writeTx) dueState() (dueState, error) {
 // decodeDueDecisions returns decisions in the engine's order: by day, then in
 // order of recording.
 func decodeDueDecisions(text []byte) ([]engine.Decision, error) {
-	var rows [][3]int64 // day, seq, action
-	if err := json.Unmarshal(text, &rows); err != nil {
+	var found [][3]int64 // day, seq, action
+	if err := json.Unmarshal(text, &found); err != nil {
 		return nil, err
 	}
-	slices.SortFunc(rows, func(a, b [3]int64) int { return slices.Compare(a[:2], b[:2]) })
+	slices.SortFunc(found, func(a, b [3]int64) int { return slices.Compare(a[:2], b[:2]) })
 	var out []engine.Decision
-	for _, r := range rows {
+	for _, r := range found {
 		out = append(out, engine.Decision{From: engine.Day(r[0]), Action: engine.Action(r[2])})
 	}
 	return out, nil
@@ -157,13 +157,13 @@ type dueJSON struct {
 
 // decodeDueRows returns due talks by their place.
 func decodeDueRows(text []byte) ([]dueRow, error) {
-	var rows []dueJSON
-	if err := json.Unmarshal(text, &rows); err != nil {
+	var found []dueJSON
+	if err := json.Unmarshal(text, &found); err != nil {
 		return nil, err
 	}
-	slices.SortFunc(rows, func(a, b dueJSON) int { return cmp.Compare(a.Seq, b.Seq) })
+	slices.SortFunc(found, func(a, b dueJSON) int { return cmp.Compare(a.Seq, b.Seq) })
 	var out []dueRow
-	for _, r := range rows {
+	for _, r := range found {
 		d := dueRow{phase.Due{Reason: r.Reason, From: r.From, Line: r.Line}, r.Plan}
 		if r.Until != nil {
 			d.Until = engine.SomeDay(*r.Until)
@@ -196,8 +196,8 @@ func (tx *writeTx) dueWindow() (engine.Window, error) {
 	var day engine.Day
 	var weight, intake sql.NullFloat64
 	var marks engine.MarkSet
-	err := tx.each(func(rows *sql.Rows) error {
-		if err := rows.Scan(&day, &weight, &intake, &marks); err != nil {
+	err := tx.each(func(r *sql.Rows) error {
+		if err := r.Scan(&day, &weight, &intake, &marks); err != nil {
 			return err
 		}
 		if w.Days == nil {
@@ -223,9 +223,9 @@ func (tx *writeTx) firstReadings(from engine.Day, w engine.Window) ([]float64, e
 		}
 		return out, nil
 	}
-	err := tx.each(func(rows *sql.Rows) error {
+	err := tx.each(func(r *sql.Rows) error {
 		var kg float64
-		err := rows.Scan(&kg)
+		err := r.Scan(&kg)
 		out = append(out, kg)
 		return err
 	}, selectFirstReadings, tx.scope.Tenant, tx.scope.Trainee, from, phase.DueFirstReadings)
@@ -262,9 +262,9 @@ func (s *Store) renewDue(ctx context.Context) error {
 
 func staleScopes(c conn) ([]store.Scope, error) {
 	var out []store.Scope
-	err := c.each(func(rows *sql.Rows) error {
+	err := c.each(func(r *sql.Rows) error {
 		var sc store.Scope
-		err := rows.Scan(&sc.Tenant, &sc.Trainee)
+		err := r.Scan(&sc.Tenant, &sc.Trainee)
 		out = append(out, sc)
 		return err
 	}, selectStale, staleBatch)

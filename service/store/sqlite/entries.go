@@ -8,6 +8,7 @@ import (
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
 )
 
 const (
@@ -50,12 +51,12 @@ func (v *view) entries(query string, args ...any) ([]engine.Entry, error) {
 	var e engine.Entry // out here, they are allocated once and not for each row
 	var kind engine.Kind
 	var fact sql.RawBytes
-	err := v.each(func(rows *sql.Rows) error {
-		if err := rows.Scan(&e.Day, &kind, &e.Key, &e.Note, &fact); err != nil {
+	err := v.each(func(r *sql.Rows) error {
+		if err := r.Scan(&e.Day, &kind, &e.Key, &e.Note, &fact); err != nil {
 			return err
 		}
 		var err error
-		e.Fact, err = decodeFact(kind, fact)
+		e.Fact, err = rows.DecodeFact(kind, fact)
 		out = append(out, e)
 		return err
 	}, query, args...)
@@ -72,7 +73,7 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 		if i > 0 && e.ID() == sorted[i-1].ID() {
 			panic("sqlite: two entries of one key in one call")
 		}
-		fact, err := encodeFact(e.Fact)
+		fact, err := rows.EncodeFact(e.Fact)
 		if err != nil {
 			return tx.fail(fmt.Sprintf("encode %s", e.Fact.Kind()), err)
 		}

@@ -23,11 +23,11 @@ const (
 
 // PutKey implements store.Keys.
 func (s *Store) PutKey(ctx context.Context, k store.Key) error {
-	scopes, err := encode(k.Scopes)
+	scopes, err := json.Marshal(k.Scopes)
 	if err != nil {
 		return fail(ctx, "put key", err)
 	}
-	_, err = s.writes[insertKey].ExecContext(ctx, k.ID, k.Tenant, k.Name, k.Hash, scopes,
+	_, err = s.writes[insertKey].ExecContext(ctx, k.ID, k.Tenant, k.Name, k.Hash, string(scopes),
 		k.Created.Unix(), nullableInstant(k.Expires), nullableInstant(k.Revoked))
 	return fail(ctx, "put key", err)
 }

@@ -1,9 +1,9 @@
 // Package sqlite is the store on one SQLite file: the default backend, for one
 // machine. It needs no server and no C compiler.
 //
-// Writes go through one connection, one after another, each in an immediate
-// transaction that is on the disk before it is acknowledged. Reads go through
-// a pool of their own and never wait for a write.
+// Writes go through one connection, in immediate transactions that are on the
+// disk before they are acknowledged; writes that have queued up share one. Reads
+// go through a pool of their own and never wait for a write.
 package sqlite
 
 import (
@@ -27,6 +27,7 @@ import (
 type Store struct {
 	writer *sql.DB // one connection, immediate transactions
 	reader *sql.DB // a pool that cannot write
+	queue  queue   // of writes
 	writes statements
 	reads  statements
 	now    func() time.Time

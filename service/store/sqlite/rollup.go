@@ -2,10 +2,10 @@ package sqlite
 
 import (
 	"database/sql"
-	"encoding/json"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/rollup"
+	"example.com/steelyard/service/store/internal/rows"
 )
 
 const (
@@ -65,16 +65,16 @@ func (v *view) window(first engine.Day) (engine.Window, error) {
 	var r engine.WindowDay
 	var weight, intake, protein, steps, activity, refeed sql.NullFloat64
 	var sparse sql.RawBytes
-	err := v.each(func(rows *sql.Rows) error {
+	err := v.each(func(scan *sql.Rows) error {
 		r = engine.WindowDay{}
-		err := rows.Scan(&day, &weight, &r.Readings, &intake, &protein, &steps, &activity, &r.Marks, &refeed, &r.HasPhotos, &sparse)
+		err := scan.Scan(&day, &weight, &r.Readings, &intake, &protein, &steps, &activity, &r.Marks, &refeed, &r.HasPhotos, &sparse)
 		if err != nil {
 			return err
 		}
 		r.WeightKg, r.IntakeKcal, r.ProteinG = known(weight), known(intake), known(protein)
 		r.Steps, r.ActivityKcal, r.RefeedKcal = known(steps), known(activity), known(refeed)
 		if sparse != nil {
-			if err := decodeSparse(sparse, day, &r, &w); err != nil {
+			if err := rows.DecodeSparse(sparse, day, &r, &w); err != nil {
 				return err
 			}
 		}
@@ -85,44 +85,14 @@ func (v *view) window(first engine.Day) (engine.Window, error) {
 	return w, err
 }
 
-// sparseRow is what few days have.
-type sparseRow struct {
-	CheckIn *checkInRow  `json:"check_in,omitempty"`
-	Lifts   []liftRow    `json:"lifts,omitempty"`
-	BodyFat []bodyFatRow `json:"body_fat,omitempty"`
-	Tapes   []tapeRow    `json:"tapes,omitempty"`
-}
-
-// liftRow is an engine.LiftDay without its day.
-type liftRow struct {
-	Lift     string   `json:"lift"`
-	BestE1RM *float64 `json:"best_e1rm_kg,omitempty"`
-	Sets     int      `json:"sets"`
-	HardSets int      `json:"hard_sets"`
-}
-
 // encodeRollup returns the columns after the day.
 func encodeRollup(r rollup.Result) ([]any, error) {
-	var s sparseRow
-	if r.Row.CheckIn != (engine.CheckIn{}) {
-		c := checkInRow(r.Row.CheckIn)
-		s.CheckIn = &c
-	}
-	for _, l := range r.Lifts {
-		s.Lifts = append(s.Lifts, liftRow{l.Lift, optional(l.BestE1RM), l.Sets, l.HardSets})
-	}
-	for _, b := range r.BodyFat {
-		s.BodyFat = append(s.BodyFat, bodyFatRow(b.BodyFat))
-	}
-	for _, t := range r.Tapes {
-		s.Tapes = append(s.Tapes, tapeToRow(t.Tape))
-	}
 	var sparse any
-	if s.CheckIn != nil || s.Lifts != nil || s.BodyFat != nil || s.Tapes != nil {
-		text, err := encode(s)
-		if err != nil {
-			return nil, err
-		}
+	text, err := rows.EncodeSparse(r)
+	if err != nil {
+		return nil, err
+	}
+	if text != "" {
 		sparse = text
 	}
 	d := r.Row
@@ -130,26 +100,6 @@ func encodeRollup(r rollup.Result) ([]any, error) {
 		nullable(d.WeightKg), d.Readings, nullable(d.IntakeKcal), nullable(d.ProteinG), nullable(d.Steps),
 		nullable(d.ActivityKcal), d.Marks, nullable(d.RefeedKcal), d.HasPhotos, sparse,
 	}, nil
-}
-
-func decodeSparse(text []byte, day engine.Day, r *engine.WindowDay, w *engine.Window) error {
-	var s sparseRow
-	if err := json.Unmarshal(text, &s); err != nil {
-		return err
-	}
-	if s.CheckIn != nil {
-		r.CheckIn = s.CheckIn.fact()
-	}
-	for _, l := range s.Lifts {
-		w.Lifts = append(w.Lifts, engine.LiftDay{Day: day, Lift: l.Lift, BestE1RM: opt(l.BestE1RM), Sets: l.Sets, HardSets: l.HardSets})
-	}
-	for _, b := range s.BodyFat {
-		w.BodyFat = append(w.BodyFat, engine.BodyFatReading{Day: day, BodyFat: b.fact()})
-	}
-	for _, t := range s.Tapes {
-		w.Tapes = append(w.Tapes, engine.TapeReading{Day: day, Tape: t.fact()})
-	}
-	return nil
 }
 
 func nullable(o engine.Opt) sql.NullFloat64 { return sql.NullFloat64{Float64: o.V, Valid: o.OK} }

@@ -52,11 +52,23 @@ type conn struct {
 	ctx   context.Context
 	tx    *sql.Tx
 	stmts statements
+	// isShared says that other writes are in the transaction too. A statement that
+	// is interrupted would take them down with it, so once begun it runs to its end.
+	isShared bool
+}
+
+// during is the context that a statement runs in.
+func (c conn) during() context.Context {
+	if c.isShared && c.ctx.Err() == nil {
+		return context.WithoutCancel(c.ctx)
+	}
+	return c.ctx
 }
 
 // exec runs a query and returns how many rows it changed.
 func (c conn) exec(query string, args ...any) (int64, error) {
-	res, err := c.tx.StmtContext(c.ctx, c.stmts[query]).ExecContext(c.ctx, args...)
+	ctx := c.during()
+	res, err := c.tx.StmtContext(ctx, c.stmts[query]).ExecContext(ctx, args...)
 	if err != nil {
 		return 0, err
 	}
@@ -74,12 +86,14 @@ func (c conn) change(query string, args ...any) error {
 
 // row reads one row.
 func (c conn) row(query string, args ...any) *sql.Row {
-	return c.tx.StmtContext(c.ctx, c.stmts[query]).QueryRowContext(c.ctx, args...)
+	ctx := c.during()
+	return c.tx.StmtContext(ctx, c.stmts[query]).QueryRowContext(ctx, args...)
 }
 
 // each calls scan for every row in order.
 func (c conn) each(scan func(*sql.Rows) error, query string, args ...any) error {
-	rows, err := c.tx.StmtContext(c.ctx, c.stmts[query]).QueryContext(c.ctx, args...)
+	ctx := c.during()
+	rows, err := c.tx.StmtContext(ctx, c.stmts[query]).QueryContext(ctx, args...)
 	return eachRow(rows, err, scan)
 }
 

@@ -4,11 +4,10 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
-	"encoding/json"
 	"time"
 
-	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
 )
 
 const (
@@ -27,42 +26,6 @@ WHERE tenant = ? AND trainee = ?`
 	deleteTrainee   = `DELETE FROM trainee WHERE tenant = ? AND trainee = ?`
 )
 
-// profileRow is an engine.Profile as it is stored.
-type profileRow struct {
-	Sex              engine.Sex           `json:"sex,omitempty"`
-	BirthDay         *engine.Day          `json:"birth_day,omitempty"`
-	HeightCm         *float64             `json:"height_cm,omitempty"`
-	Activity         engine.ActivityLevel `json:"activity,omitempty"`
-	MaintenanceGuess *float64             `json:"maintenance_guess_kcal,omitempty"`
-	Conditions       engine.Condition     `json:"conditions,omitempty"`
-}
-
-func encodeProfile(p engine.Profile) (string, error) {
-	r := profileRow{
-		Sex: p.Sex, HeightCm: optional(p.HeightCm), Activity: p.Activity,
-		MaintenanceGuess: optional(p.MaintenanceGuessKcal), Conditions: p.Conditions,
-	}
-	if p.BirthDate.OK {
-		r.BirthDay = &p.BirthDate.Day
-	}
-	return encode(r)
-}
-
-func decodeProfile(text string) (engine.Profile, error) {
-	var r profileRow
-	if err := json.Unmarshal([]byte(text), &r); err != nil {
-		return engine.Profile{}, err
-	}
-	p := engine.Profile{
-		Sex: r.Sex, HeightCm: opt(r.HeightCm), Activity: r.Activity,
-		MaintenanceGuessKcal: opt(r.MaintenanceGuess), Conditions: r.Conditions,
-	}
-	if r.BirthDay != nil {
-		p.BirthDate = engine.SomeDay(*r.BirthDay)
-	}
-	return p, nil
-}
-
 // load reads head and trainee with a query that returns the columns of selectTrainee.
 func (v *view) load(query string) error {
 	var profile string
@@ -73,7 +36,7 @@ func (v *view) load(query string) error {
 	if err != nil {
 		return err
 	}
-	if t.Profile, err = decodeProfile(profile); err != nil {
+	if t.Profile, err = rows.DecodeProfile([]byte(profile)); err != nil {
 		return err
 	}
 	t.Created, t.Updated = instant(created), instant(updated)
@@ -87,7 +50,7 @@ func (s *Store) Create(ctx context.Context, sc store.Scope, once store.Once, t s
 }
 
 func (tx *writeTx) create(t store.Trainee) error {
-	profile, err := encodeProfile(t.Profile)
+	profile, err := rows.EncodeProfile(t.Profile)
 	if err != nil {
 		return tx.fail("create trainee", err)
 	}
@@ -103,7 +66,7 @@ func (tx *writeTx) create(t store.Trainee) error {
 
 // PutTrainee implements store.Tx.
 func (tx *writeTx) PutTrainee(t store.Trainee) error {
-	profile, err := encodeProfile(t.Profile)
+	profile, err := rows.EncodeProfile(t.Profile)
 	if err == nil {
 		err = tx.change(updateTrainee, t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.scope.Tenant, tx.scope.Trainee)
 	}

@@ -43,30 +43,9 @@ func (s *Store) read(ctx context.Context, sc store.Scope, f func(*view) error) e
 		return fail(ctx, "begin read", err)
 	}
 	defer tx.Rollback() // it wrote nothing
-	v := &view{conn: conn{ctx, tx, s.reads}, scope: sc}
+	v := &view{conn: conn{ctx: ctx, tx: tx, stmts: s.reads}, scope: sc}
 	if err := v.load(selectTrainee); err != nil {
 		return v.fail("read trainee", err)
 	}
 	return f(v)
-}
-
-// write runs f in one write transaction. Writes queue for the only connection;
-// the wait ends with the context. f must not write through the store again: it
-// would wait for itself.
-func (s *Store) write(ctx context.Context, f func(conn) error) error {
-	tx, err := s.writer.BeginTx(ctx, nil)
-	if err != nil {
-		return fail(ctx, "begin write", err)
-	}
-	defer tx.Rollback() // also when f panics; nothing after the commit
-	if err := f(conn{ctx, tx, s.writes}); err != nil {
-		return err
-	}
-	if err := tx.Commit(); err != nil {
-		return fail(ctx, "commit", err)
-	}
-	if s.residue.Load() {
-		s.forget(ctx)
-	}
-	return nil
 }

@@ -82,6 +82,8 @@ func refusalMayBeSurvived(t *testing.T, s store.Store) {
 		wantErr(t, "delete", tx.DeleteEntry(weighIn(day0+5, 0).ID()), store.ErrNotFound)
 		_, err := tx.InsertPlan(fullPlan("plan-a", engine.PlanClosed))
 		wantErr(t, "insert plan", err, store.ErrExists)
+		_, err = tx.PutPlan(fullPlan("plan-a", engine.PlanOpen))
+		wantErr(t, "put plan", err, store.ErrExists)
 		_, err = tx.InsertDecision("plan-a", decision("first", day0), nil)
 		wantErr(t, "insert decision", err, store.ErrExists)
 		_, err = tx.InsertDecision("nowhere", decision("d", day0), nil)

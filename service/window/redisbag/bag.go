@@ -46,6 +46,15 @@ const (
 	Closed // the breaker closed
 )
 
+var eventNames = [...]string{
+	Hit: "hit", Miss: "miss", Rejected: "rejected", GetFailed: "get_failed", GetSkipped: "get_skipped",
+	Filled: "filled", FillFailed: "fill_failed", FillSkipped: "fill_skipped", FillDropped: "fill_dropped",
+	Forgotten: "forgotten", ForgetFailed: "forget_failed", Opened: "opened", Closed: "closed",
+}
+
+// String returns the event's name in metrics.
+func (e Event) String() string { return eventNames[e] }
+
 // Counter hears every event. It must not block.
 type Counter func(context.Context, Event)
 

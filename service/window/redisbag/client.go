@@ -63,6 +63,16 @@ func Client(address string) (redis.UniversalClient, error) {
 	return redis.NewClient(o), nil
 }
 
+// ValidateURL says what is wrong with a URL, showing none of it. It connects to
+// nothing.
+func ValidateURL(address string) error {
+	client, err := Client(address)
+	if err != nil {
+		return err
+	}
+	return client.Close()
+}
+
 // set sets what the bag rests on. A retry would double the wait, and a call
 // without its deadline could wait for seconds.
 func set(retries, dials *int, deadlines, nameless *bool, dial *time.Duration) {

@@ -73,7 +73,11 @@ func begin(t testing.TB, args ...string) *Server {
 	t.Helper()
 	path, err := exec.LookPath("redis-server")
 	if err != nil {
-		t.Skip("redis-server is not installed: this test needs a real one (Debian and Ubuntu: apt-get install redis-server)")
+		const why = "redis-server is not installed: this test needs a real one (Debian and Ubuntu: apt-get install redis-server)"
+		if os.Getenv("STEELYARD_NEED_SERVERS") != "" {
+			t.Fatal(why)
+		}
+		t.Skip(why)
 	}
 	// Another process may take the free port before the server does.
 	for range 10 {

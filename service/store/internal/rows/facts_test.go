@@ -1,4 +1,4 @@
-package sqlite
+package rows
 
 import (
 	"testing"
@@ -36,11 +36,11 @@ func TestStoredForm(t *testing.T) {
 		{engine.Mark{Of: engine.MarkRefeed, TargetKcal: some(2600)}, `{"of":1,"target_kcal":2600}`},
 		{engine.Mark{Of: engine.MarkMissedPeriod}, `{"of":8}`},
 	} {
-		text, err := encodeFact(c.fact)
+		text, err := EncodeFact(c.fact)
 		if err != nil || text != c.text {
 			t.Errorf("%+v is stored as %s (%v), want %s", c.fact, text, err, c.text)
 		}
-		fact, err := decodeFact(c.fact.Kind(), []byte(c.text))
+		fact, err := DecodeFact(c.fact.Kind(), []byte(c.text))
 		if err != nil || fact != c.fact {
 			t.Errorf("%s is read as %+v (%v), want %+v", c.text, fact, err, c.fact)
 		}

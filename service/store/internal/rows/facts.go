@@ -1,16 +1,20 @@
-package sqlite
+// Package rows is how the values that a backend keeps as text are written: facts,
+// profiles, the terms of plans, and what few days have. Every backend stores the
+// same text, so that a log moved from one to another needs no translation.
+//
+// The rows are not the engine's types, so that a renamed field there cannot make
+// a stored log unreadable. A new field is optional and gets a name of its own; a
+// name never changes its meaning. Masses and energies keep the value and the unit
+// in which they were given.
+package rows
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 
 	"example.com/steelyard/engine"
 )
-
-// The rows below are how facts are stored. They are not the engine's types, so
-// that a renamed field there cannot make a stored log unreadable. A new field is
-// optional and gets a name of its own; a name never changes its meaning. Masses
-// and energies keep the value and the unit in which they were given.
 
 type weighInRow struct {
 	Weight massRow  `json:"weight"`
@@ -71,8 +75,9 @@ type markRow struct {
 	TargetKcal *float64        `json:"target_kcal,omitempty"`
 }
 
-// encodeFact returns the JSON of a fact.
-func encodeFact(f engine.Fact) (string, error) {
+// EncodeFact returns the JSON of a fact. An error when JSON cannot hold it, or when
+// it is no fact of the engine by value.
+func EncodeFact(f engine.Fact) (string, error) {
 	switch f := f.(type) {
 	case engine.WeighIn:
 		return encode(weighInRow{massToRow(f.Weight), optional(f.MinuteOfDay)})
@@ -103,8 +108,8 @@ func encodeFact(f engine.Fact) (string, error) {
 	return "", fmt.Errorf("no row for a fact of type %T", f)
 }
 
-// decodeFact reads what encodeFact wrote.
-func decodeFact(k engine.Kind, text []byte) (engine.Fact, error) {
+// DecodeFact reads what EncodeFact wrote of a fact of that kind.
+func DecodeFact(k engine.Kind, text []byte) (engine.Fact, error) {
 	switch k {
 	case engine.KindWeighIn:
 		return decode(text, weighInRow.fact)
@@ -187,3 +192,6 @@ func decode[R any, F engine.Fact](text []byte, fact func(R) F) (engine.Fact, err
 	}
 	return fact(row), nil
 }
+
+// ErrRange is a stored number that its type cannot hold.
+var ErrRange = errors.New("a stored number is out of range")

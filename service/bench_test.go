@@ -1,0 +1,197 @@
+//go:build unix
+
+package service
+
+import (
+	"fmt"
+	"io"
+	"net/http"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/emptypb"
+
+	pb "example.com/steelyard/api/steelyard/v1"
+)
+
+// BenchmarkService measures the whole service, each figure as a ratio to a
+// baseline of the same run, and prints what the ratio has to be beside it.
+// Server and clients are two processes. STEELYARD_BENCH_JSON names a file for
+// the figures, STEELYARD_BENCH_PROFILES a folder for CPU profiles of the server.
+func BenchmarkService(b *testing.B) {
+	r := newReport()
+	for _, backend := range benchBackends {
+		b.Run(backend.name, func(b *testing.B) {
+			c := startBench(b, backend)
+			c.people(b)
+			m := measuring{c, r, backend.name}
+			m.calls(b)
+			m.writes(b)
+			if c.file != "" { // what they are measured against is SQLite's own
+				m.backfills(b)
+			}
+		})
+	}
+	fmt.Print(r)
+	if err := r.write(); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// measuring is one backend under way.
+type measuring struct {
+	*benchClient
+	report  *report
+	backend string
+}
+
+// side is one side of a comparison.
+type side struct {
+	callers int
+	call    benchCall
+}
+
+// loads compares two kinds of call.
+func (m measuring) loads(b *testing.B, what string, by figure, limit bound, measured, baseline side) {
+	b.Run(named(what), func(b *testing.B) {
+		sampled := func(s side) func() sample {
+			return func() sample { return m.load(b, s.callers, sliceTime, s.call) }
+		}
+		m.report.compare(b, m.backend, what, by, limit, sampled(measured), sampled(baseline))
+		if m.profileInto == "" {
+			return
+		}
+		for which, s := range map[string]side{"measured": measured, "baseline": baseline} {
+			name := named(what) + "-" + which + ".pprof"
+			m.command(b, benchCommand{Profile: filepath.Join(m.profileInto, name)})
+			m.load(b, s.callers, profileTime, s.call)
+			m.command(b, benchCommand{Stop: true})
+		}
+	})
+}
+
+// named is a sentence as the name of a benchmark and of a file.
+func named(what string) string { return strings.NewReplacer(" ", "-", ",", "", ":", "").Replace(what) }
+
+// calls compares the ways in and out, with the window in the bag.
+func (m measuring) calls(b *testing.B) {
+	answer, err := pb.NewPhaseServiceClient(m.conn).Recommend(m.ctx, ask(0))
+	if err != nil {
+		b.Fatal(err)
+	}
+	encoded, err := proto.Marshal(answer)
+	if err != nil {
+		b.Fatal(err)
+	}
+	m.command(b, benchCommand{Canned: encoded})
+	same := &pb.Recommendation{}
+	if err := m.conn.Invoke(m.ctx, cannedRecommend, ask(0), same); err != nil || !proto.Equal(same, answer) {
+		b.Fatalf("the canned answer is another: %v", err)
+	}
+	m.state("size of the recommendation", float64(len(encoded)), "bytes")
+
+	invoke := func(conn *grpc.ClientConn, method string, answer func() proto.Message) benchCall {
+		return timed(func(caller, _ int) error { return conn.Invoke(m.ctx, method, ask(caller), answer()) })
+	}
+	empty := func() proto.Message { return &emptypb.Empty{} }
+	cannedCall := invoke(m.conn, cannedRecommend, func() proto.Message { return &pb.Recommendation{} })
+	warm := func(caller, _ int) (time.Duration, error) {
+		return m.recommends(caller, pb.WindowSource_WINDOW_SOURCE_SNAPSHOT)
+	}
+	for _, callers := range []int{16, benchCallers} {
+		with := func(what string) string { return fmt.Sprintf("%s, callers: %d", what, callers) }
+		m.loads(b, with("noise: canned to canned"), cpuPerCall, bound{}, side{callers, cannedCall}, side{callers, cannedCall})
+		m.loads(b, with("warm recommendation to canned"), cpuPerCall, atMost(1.5), side{callers, warm}, side{callers, cannedCall})
+		m.loads(b, with("full stack to bare gRPC, nothing to do"), cpuPerCall, atMost(1.4),
+			side{callers, invoke(m.conn, cannedNothing, empty)}, side{callers, invoke(m.bare, cannedNothing, empty)})
+		m.loads(b, with("JSON recommendation to plain handler"), cpuPerCall, atMost(1.6),
+			side{callers, m.get(m.ready.HTTP)}, side{callers, m.get(m.ready.Plain)})
+	}
+	one := side{1, warm}
+	m.loads(b, "recommendation after a write to warm", waitP50, atMost(2), side{1, m.logThenAsk(0, false)}, one)
+	m.loads(b, "write and recommendation together to warm", waitP50, bound{}, side{1, m.logThenAsk(0, true)}, one)
+	// Of many callers most wait for their write: only a baseline that writes as
+	// much is under the same load.
+	m.loads(b, "recommendation after a write to one after a write elsewhere, callers: 16", waitP50, atMost(2),
+		side{16, m.logThenAsk(0, false)}, side{16, m.logThenAsk(16, false)})
+}
+
+// logThenAsk writes an entry and asks: the commonest pair of calls, and a miss in
+// any bag. A write to a trainee so many further on is none. The write counts as
+// waiting or it does not.
+func (m measuring) logThenAsk(further int, both bool) benchCall {
+	from := pb.WindowSource_WINDOW_SOURCE_STORE
+	if further != 0 {
+		from = pb.WindowSource_WINDOW_SOURCE_SNAPSHOT
+	}
+	return func(caller, n int) (time.Duration, error) {
+		began := time.Now()
+		if err := m.logs(caller+further, n); err != nil {
+			return 0, err
+		}
+		asked, err := m.recommends(caller, from)
+		if both {
+			return time.Since(began), err
+		}
+		return asked, err
+	}
+}
+
+// get asks for a recommendation as JSON.
+func (m measuring) get(address string) benchCall {
+	on := benchDay(benchDays - 1)
+	asOf := fmt.Sprintf("%04d-%02d-%02d", on.GetYear(), on.GetMonth(), on.GetDay())
+	return timed(func(caller, _ int) error {
+		url := "http://" + address + "/v1/" + benchTrainee(caller) + "/plans/p:recommend?asOfDate=" + asOf
+		req, err := http.NewRequestWithContext(m.ctx, http.MethodGet, url, nil)
+		if err != nil {
+			return err
+		}
+		req.Header.Set("Authorization", "Bearer "+m.ready.Token)
+		resp, err := m.web.Do(req)
+		if err != nil {
+			return err
+		}
+		defer resp.Body.Close()
+		body, err := io.ReadAll(resp.Body)
+		if err == nil && (resp.StatusCode != http.StatusOK || len(body) < 1000) {
+			err = fmt.Errorf("%s: %s", resp.Status, body)
+		}
+		return err
+	})
+}
+
+// writes compares many callers that log with one. Each write is on the disk
+// before it is acknowledged.
+func (m measuring) writes(b *testing.B) {
+	write := timed(m.logs)
+	m.loads(b, "64 durable writers to one", perSecond, atLeast(12), side{benchCallers, write}, side{1, write})
+}
+
+// backfills compares uploads, over gRPC and on the disk when acknowledged, with
+// a bulk insert into the same table.
+func (m measuring) backfills(b *testing.B) {
+	entries := logOf(1, backfillFirst, backfillDays)
+	before := bytesUsed(b, m.file)
+	_, trainee := m.benchClient.backfills(b, 1, entries)
+	m.state("backfilled entry on the disk, with roll-ups", (bytesUsed(b, m.file)-before)/float64(len(entries)), "bytes")
+	rows := rowsOf(b, m.file, trainee)
+	_, bulk := rows.bulkInsert(b)
+	m.state("the same in the entry table alone", bytesUsed(b, bulk)/float64(len(entries)), "bytes")
+	for _, streams := range []int{1, 8} {
+		what := fmt.Sprintf("durable backfill to bulk insert, streams: %d", streams)
+		b.Run(named(what), func(b *testing.B) {
+			m.report.compare(b, m.backend, what, perSecond, atLeast(0.5),
+				func() sample { s, _ := m.benchClient.backfills(b, streams, entries); return s },
+				func() sample { s, _ := rows.bulkInsert(b); return s })
+		})
+	}
+}
+
+func (m measuring) state(what string, value float64, unit string) {
+	m.report.Facts = append(m.report.Facts, fact{m.backend, what, value, unit})
+}

@@ -1,0 +1,63 @@
+// Package postgres is the store on a PostgreSQL database, 15 or later: for several
+// machines that serve one log.
+//
+// # Setting it up
+//
+// Two roles and a database, made once by whoever runs the server:
+//
+//	CREATE ROLE steelyard_owner LOGIN PASSWORD '…';
+//	CREATE ROLE steelyard       LOGIN PASSWORD '…';
+//	CREATE DATABASE steelyard OWNER steelyard_owner;
+//
+// and two variables, each of which may instead come from the file that the variable
+// with _FILE names:
+//
+//	STEELYARD_STORE_URL=postgres://steelyard:…@db.example/steelyard
+//	STEELYARD_STORE_OWNER_URL=postgres://steelyard_owner:…@db.example/steelyard
+//
+// A start with the owner's URL brings the schema, which is named steelyard, up to
+// date in one transaction and gives the other role its rights; of several that start
+// at once one does it. What serves afterwards uses the first URL alone, so the
+// owner's may be given to one start after each update and kept from all others, which
+// then refuse to start on a schema that is too old.
+//
+// The URLs take what libpq's do. For a primary that may move, name all hosts and
+// add target_session_attrs=read-write. pool_max_conns is how many connections one
+// program keeps, 16 unless there are more processors.
+//
+// # What it rests on
+//
+// Each connection is refused unless an acknowledged write is safe over it: fsync and
+// full_page_writes on, synchronous_commit on (or remote_write, remote_apply), no
+// standby. Ping asks again.
+//
+// Each is refused too when its role could see past the row policies: a superuser, one
+// with BYPASSRLS, the owner or a member of it. Every table with a tenant has a policy
+// that shows the rows of the tenant which the transaction has named, and none when it
+// has named none. The statements ask for their tenant by themselves; the policies hold
+// where one forgets to. Two narrow ones go past the tenant, and only to read: the one
+// API key whose id was named, and the ids of trainees whose due talks are to be
+// derived anew. No function runs with the rights of another than its caller.
+//
+// # How it works
+//
+// A write locks its trainee's row by the statement that raises the revision, and so
+// waits for every other write on that trainee and for no other; READ COMMITTED then
+// shows it all that was committed before. A read of several statements is one
+// REPEATABLE READ transaction. Whatever does not depend on an answer is sent in one go.
+//
+// COPY FROM refuses a role that row policies concern, so a batch is stored by one
+// INSERT over arrays. It need not look for conflicts: the write has read the touched
+// days, which their roll-ups need in any case, and holds the lock. Entries that are
+// there already are not written again.
+//
+// The incarnation of a head begins with the server's timeline. When a standby takes
+// over without the last writes, or a backup is restored to an earlier point, revisions
+// come a second time with other content; the timeline tells them apart. A copy of the
+// data that is brought up without recovery, by dump and restore say, keeps its
+// timeline: after one, change every incarnation by hand,
+// UPDATE steelyard.trainee SET incarnation = substr(md5(random()::text), 1, 24).
+//
+// An erased row leaves the pages at the next vacuum and the write-ahead log and the
+// backups as they age; that is the server's to set.
+package postgres

@@ -1,0 +1,220 @@
+package postgres
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"github.com/jackc/pgx/v5"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
+)
+
+const (
+	// The last parameter but one has a bit for each kind asked for.
+	selectEntries = `SELECT day, kind, key, note, fact FROM entry
+WHERE tenant = $1 AND trainee = $2 AND (day, kind, key) > ($3, $4, $5) AND day <= $6 AND (1::bigint << kind) & $7 <> 0
+ORDER BY day, kind, key LIMIT $8`
+
+	selectEntriesBetween = `SELECT day, kind, key, note, fact FROM entry
+WHERE tenant = $1 AND trainee = $2 AND day BETWEEN $3 AND $4 ORDER BY day, kind, key`
+
+	selectEntriesOfDays = `SELECT day, kind, key, note, fact FROM entry
+WHERE tenant = $1 AND trainee = $2 AND day = ANY ($3) ORDER BY day, kind, key`
+
+	givenEntries = `unnest($3::integer[], $4::smallint[], $5::text[], $6::text[], $7::text[]) AS g (day, kind, key, note, fact)`
+
+	insertEntries = `INSERT INTO entry (tenant, trainee, day, kind, key, note, fact)
+SELECT $1, $2, g.day, g.kind, g.key, g.note, g.fact FROM ` + givenEntries
+
+	updateEntries = `UPDATE entry e SET note = g.note, fact = g.fact FROM ` + givenEntries + `
+WHERE e.tenant = $1 AND e.trainee = $2 AND e.day = g.day AND e.kind = g.kind AND e.key = g.key`
+
+	deleteEntry = `DELETE FROM entry WHERE tenant = $1 AND trainee = $2 AND day = $3 AND kind = $4 AND key = $5`
+)
+
+// entryRow is an entry as it is stored.
+type entryRow struct {
+	engine.ID
+	note, fact string
+	value      engine.Fact // what fact says, where it is known without decoding; else nil
+}
+
+// entry decodes a row.
+func (r entryRow) entry() (engine.Entry, error) {
+	e := engine.Entry{Day: r.Day, Key: r.Key, Note: given(r.note), Fact: r.value}
+	var err error
+	if e.Fact == nil {
+		e.Fact, err = rows.DecodeFact(r.Kind, []byte(r.fact))
+	}
+	return e, err
+}
+
+// rowOf encodes an entry.
+func rowOf(e engine.Entry) (entryRow, error) {
+	fact, err := rows.EncodeFact(e.Fact)
+	return entryRow{e.ID(), free(e.Note), fact, e.Fact}, err
+}
+
+// Entries implements store.View.
+func (v *view) Entries(q store.EntryQuery) ([]engine.Entry, error) {
+	after := engine.ID{Day: q.From} // before each entry of that day: kinds start at 1
+	if q.After != nil && q.After.Day >= q.From {
+		after = *q.After
+	}
+	var kinds int64
+	for _, k := range q.Kinds {
+		kinds |= 1 << k
+	}
+	if len(q.Kinds) == 0 {
+		kinds = -1
+	}
+	found, err := v.entryRows(selectEntries, int32(after.Day), int16(after.Kind), after.Key, int32(q.To), kinds, q.Limit)
+	if err != nil {
+		return nil, v.fail("read entries", err)
+	}
+	out := make([]engine.Entry, len(found))
+	for i, r := range found {
+		if out[i], err = r.entry(); err != nil {
+			return nil, v.fail("read entries", err)
+		}
+	}
+	return out, nil
+}
+
+// entryRows reads what a query with the columns of selectEntries finds in this scope.
+func (v *view) entryRows(query string, args ...any) ([]entryRow, error) {
+	var out []entryRow
+	var day int32 // out here, they are allocated once and not for each row
+	var kind int16
+	var e entryRow
+	err := v.each(func(r pgx.Rows) error {
+		err := r.Scan(&day, &kind, &e.Key, &e.note, &e.fact)
+		e.Day, e.Kind = engine.Day(day), engine.Kind(kind)
+		out = append(out, e)
+		return err
+	}, query, append([]any{v.scope.Tenant, v.scope.Trainee}, args...)...)
+	return out, err
+}
+
+// ofDays reads the entries of days, ascending.
+func (v *view) ofDays(days []engine.Day) ([]entryRow, error) {
+	if len(days) == 0 {
+		return nil, nil
+	}
+	first, last := days[0], days[len(days)-1]
+	if int(last-first) == len(days)-1 { // days that follow each other: one walk along the key
+		return v.entryRows(selectEntriesBetween, int32(first), int32(last))
+	}
+	list := make([]int32, len(days))
+	for i, d := range days {
+		list[i] = int32(d)
+	}
+	return v.entryRows(selectEntriesOfDays, list)
+}
+
+// PutEntries implements store.Tx. The touched days are read first, which their
+// roll-ups need in any case. As this transaction has the lock on the trainee, that
+// says for good which entries are new: those are inserted without looking for
+// conflicts, those that differ are updated, and of those that are there already
+// nothing is written.
+func (tx *writeTx) PutEntries(entries []engine.Entry) error {
+	want := make([]entryRow, len(entries))
+	for i, e := range entries {
+		var err error
+		if want[i], err = rowOf(e); err != nil {
+			return tx.fail(fmt.Sprintf("encode %s", e.Fact.Kind()), err)
+		}
+	}
+	slices.SortFunc(want, compareRows)
+	var days []engine.Day
+	for i, r := range want {
+		if i > 0 && r.ID == want[i-1].ID {
+			panic("postgres: two entries of one key in one call")
+		}
+		days = append(days, r.Day)
+	}
+	have, err := tx.ofDays(slices.Compact(days))
+	if err != nil {
+		return tx.fail("read days", err)
+	}
+	m := merge(have, want)
+	b := &pgx.Batch{}
+	tx.queueEntries(b, insertEntries, m.added)
+	tx.queueEntries(b, updateEntries, m.changed)
+	if err := tx.queueRollups(b, m.days, m.after); err != nil {
+		return tx.fail("roll up", err)
+	}
+	return tx.fail("put entries", tx.send(b))
+}
+
+// queueEntries queues a statement over givenEntries.
+func (tx *writeTx) queueEntries(b *pgx.Batch, query string, of []entryRow) {
+	if len(of) == 0 {
+		return
+	}
+	days, kinds := make([]int32, len(of)), make([]int16, len(of))
+	keys, notes, facts := make([]string, len(of)), make([]string, len(of)), make([]string, len(of))
+	for i, r := range of {
+		days[i], kinds[i], keys[i], notes[i], facts[i] = int32(r.Day), int16(r.Kind), r.Key, r.note, r.fact
+	}
+	b.Queue(query, tx.scope.Tenant, tx.scope.Trainee, days, kinds, keys, notes, facts)
+}
+
+// merged is what a put comes to.
+type merged struct {
+	added, changed []entryRow
+	after          []entryRow   // all of the read days, in order
+	days           []engine.Day // on which something changes, ascending
+}
+
+// merge lays want over have. Both are in order.
+func merge(have, want []entryRow) merged {
+	m := merged{after: make([]entryRow, 0, len(have)+len(want))}
+	for _, r := range want {
+		for len(have) > 0 && compareRows(have[0], r) < 0 {
+			m.after = append(m.after, have[0])
+			have = have[1:]
+		}
+		m.after = append(m.after, r)
+		switch {
+		case len(have) == 0 || have[0].ID != r.ID:
+			m.added = append(m.added, r)
+		case have[0].note != r.note || have[0].fact != r.fact:
+			m.changed = append(m.changed, r)
+			have = have[1:]
+		default:
+			have = have[1:]
+			continue
+		}
+		if len(m.days) == 0 || m.days[len(m.days)-1] != r.Day {
+			m.days = append(m.days, r.Day)
+		}
+	}
+	m.after = append(m.after, have...)
+	return m
+}
+
+// DeleteEntry implements store.Tx.
+func (tx *writeTx) DeleteEntry(id engine.ID) error {
+	err := tx.change(deleteEntry, tx.scope.Tenant, tx.scope.Trainee, int32(id.Day), int16(id.Kind), id.Key)
+	if err != nil {
+		return tx.fail("delete entry", err)
+	}
+	days := []engine.Day{id.Day}
+	left, err := tx.ofDays(days)
+	if err != nil {
+		return tx.fail("read days", err)
+	}
+	b := &pgx.Batch{}
+	if err := tx.queueRollups(b, days, left); err != nil {
+		return tx.fail("roll up", err)
+	}
+	return tx.fail("roll up", tx.send(b))
+}
+
+func compareRows(a, b entryRow) int {
+	return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Key, b.Key))
+}

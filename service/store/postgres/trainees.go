@@ -1,0 +1,117 @@
+package postgres
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
+)
+
+const (
+	traineeColumns = `incarnation, revision, display_name, time_zone, profile, created, updated`
+
+	selectTrainee = `SELECT ` + traineeColumns + ` FROM trainee WHERE tenant = $1 AND trainee = $2`
+
+	// A conflict must not end the transaction: the answer on record comes first.
+	insertTrainee = `INSERT INTO trainee (tenant, trainee, incarnation, revision, display_name, time_zone, profile, created, updated)
+VALUES ($1, $2, $3, 1, $4, $5, $6, $7, $7) ON CONFLICT DO NOTHING RETURNING ` + traineeColumns
+
+	updateTrainee = `UPDATE trainee SET display_name = $3, time_zone = $4, profile = $5, updated = $6
+WHERE tenant = $1 AND trainee = $2 RETURNING ` + traineeColumns
+
+	lockTrainee     = `SELECT FROM trainee WHERE tenant = $1 AND trainee = $2 FOR UPDATE`
+	deleteEntries   = `DELETE FROM entry WHERE tenant = $1 AND trainee = $2`
+	deleteRollups   = `DELETE FROM day_rollup WHERE tenant = $1 AND trainee = $2`
+	deletePlans     = `DELETE FROM plan WHERE tenant = $1 AND trainee = $2`
+	deleteDecisions = `DELETE FROM decision WHERE tenant = $1 AND trainee = $2`
+	deleteTrainee   = `DELETE FROM trainee WHERE tenant = $1 AND trainee = $2`
+)
+
+// scanTrainee reads head and trainee from traineeColumns.
+func (v *view) scanTrainee(r pgx.Row) error {
+	var profile string
+	var created, updated int64
+	t := store.Trainee{ID: v.scope.Trainee}
+	err := v.scanHead(r, &t.DisplayName, &t.TimeZone, &profile, &created, &updated)
+	if err != nil {
+		return err
+	}
+	if t.Profile, err = rows.DecodeProfile([]byte(profile)); err != nil {
+		return err
+	}
+	t.DisplayName, t.Created, t.Updated = given(t.DisplayName), instant(created), instant(updated)
+	v.trainee = t
+	return nil
+}
+
+// Create implements store.Writes. The id is that of the scope.
+func (s *Store) Create(ctx context.Context, sc store.Scope, once store.Once, t store.Trainee, w store.Write) ([]byte, error) {
+	profile, err := rows.EncodeProfile(t.Profile)
+	if err != nil {
+		return nil, fail(ctx, "create trainee", err)
+	}
+	var random [12]byte
+	rand.Read(random[:])
+	return s.once(ctx, sc, once, taking{
+		action: "create trainee", none: store.ErrExists,
+		queue: func(b *pgx.Batch, now time.Time) *pgx.QueuedQuery {
+			return b.Queue(insertTrainee, sc.Tenant, sc.Trainee, hex.EncodeToString(random[:]), free(t.DisplayName), t.TimeZone, profile, now.Unix())
+		},
+	}, w)
+}
+
+// PutTrainee implements store.Tx.
+func (tx *writeTx) PutTrainee(t store.Trainee) error {
+	profile, err := rows.EncodeProfile(t.Profile)
+	if err == nil {
+		err = tx.scanTrainee(tx.pg.QueryRow(tx.ctx, updateTrainee,
+			tx.scope.Tenant, tx.scope.Trainee, free(t.DisplayName), t.TimeZone, profile, tx.now.Unix()))
+	}
+	return tx.fail("put trainee", err)
+}
+
+// Erase implements store.Writes. Its lock waits for a write in flight, and the
+// statements after it see what that wrote. The rows that are counted or have no
+// foreign key are removed by name, all others by their foreign keys.
+func (s *Store) Erase(ctx context.Context, sc store.Scope) (store.Erased, error) {
+	v, err := s.open(ctx, sc)
+	if err != nil {
+		return store.Erased{}, fail(ctx, "begin write", err)
+	}
+	defer v.end()
+	var erased store.Erased
+	var rollups, trainees int
+	err = v.start(beginWrite, func(b *pgx.Batch) {
+		b.Queue(lockTrainee, sc.Tenant, sc.Trainee)
+		for _, step := range []struct {
+			query string
+			count *int
+		}{
+			{deleteEntries, &erased.Entries}, {deleteRollups, &rollups}, {deleteDecisions, &erased.Decisions},
+			{deletePlans, &erased.Plans}, {deleteTrainee, &trainees},
+		} {
+			b.Queue(step.query, sc.Tenant, sc.Trainee).Exec(func(tag commandTag) error {
+				*step.count = int(tag.RowsAffected())
+				return nil
+			})
+		}
+	})
+	if err == nil && trainees == 0 {
+		err = pgx.ErrNoRows
+	}
+	if err == nil {
+		err = v.commit(nil)
+	}
+	if err != nil {
+		return store.Erased{}, fail(ctx, "erase", err)
+	}
+	return erased, nil
+}
+
+// instant is a stored time: Unix seconds, UTC.
+func instant(unix int64) time.Time { return time.Unix(unix, 0).UTC() }

@@ -1,0 +1,186 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"strconv"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"example.com/steelyard/service/store"
+)
+
+const (
+	// A write waits for the trainee's row and then reads what was committed before:
+	// each statement sees the latest, and the row's lock keeps others out.
+	beginWrite = `BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE`
+	// A read sees the state of its first statement until its end.
+	beginRead = `BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY`
+
+	commit   = `COMMIT`
+	rollback = `ROLLBACK`
+
+	// Until the end of the transaction: whose rows there are, and how long a
+	// statement may take.
+	setTenant = `SELECT set_config('steelyard.tenant', $1, true), set_config('statement_timeout', $2, true)`
+)
+
+// mayPause lets a read wait between its statements, for a slow reader of an export
+// say: it locks nothing.
+const mayPause = `SELECT set_config('idle_in_transaction_session_timeout', '10min', true)`
+
+// named is the first statement of everything that is about one tenant.
+func named(ctx context.Context, b *pgx.Batch, tenant string) {
+	b.Queue(setTenant, tenant, statementTimeout(ctx))
+}
+
+// statementTimeout is in ms what is left of a context. It ends what its program
+// has no longer asked to end, because it died; so it comes after the context's own
+// end. 0 is no limit.
+func statementTimeout(ctx context.Context) string {
+	deadline, ok := ctx.Deadline()
+	if !ok {
+		return "0"
+	}
+	return strconv.FormatInt((max(0, time.Until(deadline)) + time.Second).Milliseconds(), 10)
+}
+
+// ask runs a batch outside of any explicit transaction: its statements are one
+// transaction by themselves, sent and answered in one go.
+func (s *Store) ask(ctx context.Context, b *pgx.Batch) error {
+	c, err := s.acquire(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.Release()
+	return c.SendBatch(ctx, b).Close()
+}
+
+// conn runs statements inside one transaction.
+type conn struct {
+	ctx context.Context
+	pg  *pgxpool.Conn
+}
+
+// send runs a batch.
+func (c conn) send(b *pgx.Batch) error { return c.pg.SendBatch(c.ctx, b).Close() }
+
+// change runs a statement that is about one row, and gives pgx.ErrNoRows when
+// there is none.
+func (c conn) change(query string, args ...any) error {
+	tag, err := c.pg.Exec(c.ctx, query, args...)
+	if err == nil && tag.RowsAffected() == 0 {
+		return pgx.ErrNoRows
+	}
+	return err
+}
+
+// each calls scan for every row in order.
+func (c conn) each(scan func(pgx.Rows) error, query string, args ...any) error {
+	found, err := c.pg.Query(c.ctx, query, args...)
+	if err != nil {
+		return err
+	}
+	return eachRow(scan)(found)
+}
+
+// eachRow is what reads the rows of a queued statement.
+func eachRow(scan func(pgx.Rows) error) func(pgx.Rows) error {
+	return func(found pgx.Rows) error {
+		defer found.Close()
+		for found.Next() {
+			if err := scan(found); err != nil {
+				return err
+			}
+		}
+		return found.Err()
+	}
+}
+
+// errRolledBack is a commit that the server turned into a rollback, because a
+// statement before it had failed.
+var errRolledBack = errors.New("a step before had failed")
+
+// commit ends the transaction, with one more statement before its end when last
+// is not nil. Once it is sent nobody's leaving stops it: the server could not say
+// any more whether it had happened.
+func (c conn) commit(last func(*pgx.Batch)) error {
+	if err := c.ctx.Err(); err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(c.ctx), commitPatience)
+	defer cancel()
+	b := &pgx.Batch{}
+	if last != nil {
+		last(b)
+	}
+	ended := ""
+	b.Queue(commit).Exec(func(tag commandTag) error {
+		ended = tag.String()
+		return nil
+	})
+	err := c.pg.SendBatch(ctx, b).Close()
+	if err == nil && ended != commit {
+		err = errRolledBack
+	}
+	return err
+}
+
+// end gives the connection back, with nothing of an unfinished transaction on it.
+func (c conn) end() {
+	if db := c.pg.Conn(); !db.IsClosed() && db.PgConn().TxStatus() != 'I' {
+		ctx, cancel := context.WithTimeout(context.WithoutCancel(c.ctx), commitPatience)
+		_, _ = db.PgConn().Exec(ctx, rollback).ReadAll() // the pool closes what is still in a transaction
+		cancel()
+	}
+	c.pg.Release()
+}
+
+// view is one read transaction on one trainee.
+type view struct {
+	conn
+	scope    store.Scope
+	timeline string
+	head     store.Head
+	trainee  store.Trainee
+}
+
+var _ store.View = (*view)(nil)
+
+// Head implements store.View.
+func (v *view) Head() store.Head { return v.head }
+
+// Trainee implements store.View.
+func (v *view) Trainee() store.Trainee { return v.trainee }
+
+// fail wraps an error with the action, in the store's sentinels.
+func (v *view) fail(action string, err error) error { return fail(v.ctx, action, err) }
+
+// open takes a connection for one transaction on one trainee.
+func (s *Store) open(ctx context.Context, sc store.Scope) (*view, error) {
+	c, err := s.acquire(ctx)
+	if err != nil {
+		return nil, err
+	}
+	timeline, _ := c.Conn().PgConn().CustomData()[timelineKey].(string)
+	return &view{conn: conn{ctx, c}, scope: sc, timeline: timeline}, nil
+}
+
+// start begins the transaction in the trainee's tenant and runs first, all in one go.
+func (v *view) start(begin string, first func(*pgx.Batch)) error {
+	b := &pgx.Batch{}
+	b.Queue(begin)
+	named(v.ctx, b, v.scope.Tenant)
+	first(b)
+	return v.send(b)
+}
+
+// writeTx is one write transaction on one trainee, at one instant.
+type writeTx struct {
+	view
+	now time.Time
+}
+
+var _ store.Tx = (*writeTx)(nil)

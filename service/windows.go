@@ -1,0 +1,78 @@
+package service
+
+import (
+	"context"
+	"crypto/hkdf"
+	"crypto/sha256"
+	"fmt"
+
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/telemetry"
+	"example.com/steelyard/service/window"
+	"example.com/steelyard/service/window/redisbag"
+	"example.com/steelyard/service/window/tiered"
+)
+
+// windows is where windows are read, and how an erased one is forgotten.
+type windows struct {
+	source *window.Source
+	forget func(context.Context, store.Scope)
+}
+
+// openWindows puts an in-process bag before the store, and Redis between the two
+// where replicas are to share.
+func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
+	count, err := tel.WindowCounter()
+	if err != nil {
+		return windows{}, err
+	}
+	mismatch, err := tel.MismatchCounter()
+	if err != nil {
+		return windows{}, err
+	}
+	near, err := window.NewLocal(bagDays)
+	if err != nil {
+		return windows{}, fmt.Errorf("window bag: %w", err)
+	}
+	options := []window.Option{window.Checked(uint(max(a.cfg.CheckWindows, 0)), mismatch)}
+	if a.cfg.RedisURL == "" {
+		return windows{
+			source: window.NewSource(a.store, near, count, options...),
+			forget: func(_ context.Context, s store.Scope) { near.Forget(s) },
+		}, nil
+	}
+	far, err := a.openRedis(tel)
+	if err != nil {
+		return windows{}, err
+	}
+	return windows{
+		source: window.NewSource(a.store, tiered.New(near, far), count, append(options, window.Overlapped())...),
+		forget: func(ctx context.Context, s store.Scope) {
+			near.Forget(s)
+			far.Forget(ctx, s)
+		},
+	}, nil
+}
+
+// openRedis opens the shared bag. Its secret comes from the pepper, which every
+// replica has: with another one the bag starts empty.
+func (a *App) openRedis(tel *telemetry.Telemetry) (*redisbag.Bag, error) {
+	count, err := tel.BagCounter()
+	if err != nil {
+		return nil, err
+	}
+	secret, err := hkdf.Key(sha256.New, a.keyring.pepper, nil, "steelyard window bag", redisbag.MinSecret)
+	if err != nil {
+		return nil, fmt.Errorf("secret of the window bag: %w", err)
+	}
+	client, err := redisbag.Client(string(a.cfg.RedisURL))
+	if err != nil {
+		return nil, fmt.Errorf("redis-url: %w", err)
+	}
+	bag, err := redisbag.New(client, redisbag.Options{Secret: secret, Count: count, Log: a.log})
+	if err != nil {
+		return nil, fmt.Errorf("window bag: %w", err)
+	}
+	a.closers.add(func(ctx context.Context) error { return bag.Close(ctx) })
+	return bag, nil
+}

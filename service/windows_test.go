@@ -1,0 +1,112 @@
+package service_test
+
+import (
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service"
+	"example.com/steelyard/service/window/redistest"
+)
+
+// metric reads one sum from /metrics, 0 while it is not there.
+func (r *running) metric(t *testing.T, name, labels string) float64 {
+	t.Helper()
+	body := string(r.admin("GET", "/metrics").body)
+	m := regexp.MustCompile(`(?m)^` + name + `\{[^}]*` + labels + `[^}]*\} ([0-9.e+]+)$`).FindStringSubmatch(body)
+	if m == nil {
+		return 0
+	}
+	v, err := strconv.ParseFloat(m[1], 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// Two replicas over one file share windows in Redis; each sees what the other
+// wrote, and an erased trainee is forgotten. A Redis that is gone changes no
+// answer, and readiness stays green.
+func TestReplicasShareWindows(t *testing.T) {
+	redis := redistest.Start(t)
+	dir := t.TempDir()
+	replica := func() *running {
+		return startWith(t, func(c *service.Config) {
+			c.DataDir, c.RedisURL, c.CheckWindows = dir, service.Secret("redis://"+redis.Addr), 1
+		})
+	}
+	one := replica()
+	two := replica()
+	one.trainee("t1")
+	if _, err := one.phases().CreatePlan(one.ctx(), &pb.CreatePlanRequest{Parent: "trainees/t1", PlanId: "cut", Plan: &pb.Plan{StartDate: day(0)}}); err != nil {
+		t.Fatal(err)
+	}
+	ask := func(r *running) *pb.Recommendation {
+		t.Helper()
+		got, err := r.phases().Recommend(r.ctx(), &pb.RecommendRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(30)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got
+	}
+	for i := range 10 {
+		w := one
+		if i%2 == 1 {
+			w = two
+		}
+		if _, err := w.logbook().CreateEntry(w.ctx(), &pb.CreateEntryRequest{Parent: "trainees/t1", Entry: weighIn(i, 90+float64(i)/10)}); err != nil {
+			t.Fatal(err)
+		}
+		a, b := ask(one), ask(two)
+		if a.GetEvidence().GetReadingsUsed() != b.GetEvidence().GetReadingsUsed() || a.GetRevision() != b.GetRevision() {
+			t.Fatalf("after entry %d: %v and %v", i, a.GetRevision(), b.GetRevision())
+		}
+	}
+	for deadline := time.Now().Add(10 * time.Second); two.metric(t, "steelyard_bag_events_total", `event="hit"`) == 0; {
+		if time.Now().After(deadline) {
+			// On a machine that is busy enough Redis does not answer within its few
+			// milliseconds. Then it must have been tried, at the least.
+			if two.metric(t, "steelyard_bag_events_total", `event="get_failed"`)+two.metric(t, "steelyard_bag_events_total", `event="get_skipped"`) == 0 {
+				t.Fatal("the second replica never asked Redis")
+			}
+			t.Log("Redis was too slow for its budget: no window was shared")
+			break
+		}
+		if _, err := one.logbook().CreateEntry(one.ctx(), &pb.CreateEntryRequest{Parent: "trainees/t1", Entry: weighIn(11, 91)}); err != nil {
+			t.Fatal(err)
+		}
+		ask(one)
+		time.Sleep(20 * time.Millisecond) // the fill is off the request's way
+		ask(two)
+	}
+	if got := ask(one).GetSource(); got != pb.WindowSource_WINDOW_SOURCE_SNAPSHOT {
+		t.Errorf("asked again: %v", got)
+	}
+	redis.Pause()
+	for range 3 {
+		ask(one)
+		ask(two)
+	}
+	if got := one.admin("GET", "/readyz"); got.status != 200 {
+		t.Errorf("readiness without Redis: %d %s", got.status, got.body)
+	}
+	for _, r := range []*running{one, two} {
+		if body := string(r.admin("GET", "/metrics").body); !strings.Contains(body, "\nsteelyard_window_mismatches_total 0\n") {
+			t.Error("windows differed, or nothing counts whether they do")
+		}
+	}
+	if _, err := one.trainees().EraseTrainee(one.ctx(), &pb.EraseTraineeRequest{Name: "trainees/t1"}); err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range []*running{one, two} {
+		if _, err := r.phases().Recommend(r.ctx(), &pb.RecommendRequest{Name: "trainees/t1/plans/cut"}); status.Code(err) != codes.NotFound {
+			t.Errorf("after the erasure: %v", err)
+		}
+	}
+}
