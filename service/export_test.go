@@ -3,9 +3,13 @@ package service_test
 import (
 	"errors"
 	"io"
+	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/testing/protocmp"
 
 	pb "example.com/steelyard/api/steelyard/v1"
@@ -83,5 +87,43 @@ func TestExportIsEverything(t *testing.T) {
 	}
 	if trainee.GetRevision() != manifest.GetRevision() {
 		t.Errorf("trainee of %s, manifest of %s", trainee.GetRevision(), manifest.GetRevision())
+	}
+}
+
+// What is written during an export ends it: two halves of different states would
+// look like one.
+func TestExportEndsWhenSomethingIsWritten(t *testing.T) {
+	r := start(t)
+	r.trainee("t1")
+	for from := 0; from < 12_000; from += 1000 {
+		batch := &pb.BatchCreateEntriesRequest{Parent: "trainees/t1"}
+		for i := from; i < from+1000; i++ {
+			e := weighIn(-i/10, 90)
+			e.Key = "k" + strconv.Itoa(i%10)
+			e.Note = strings.Repeat("n", 400) // more than the transport holds ahead of a reader
+			batch.Entries = append(batch.Entries, e)
+		}
+		if _, err := r.logbook().BatchCreateEntries(r.ctx(), batch); err != nil {
+			t.Fatal(err)
+		}
+	}
+	stream, err := r.trainees().ExportTrainee(r.ctx(), &pb.ExportTraineeRequest{Name: "trainees/t1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := stream.Recv(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.logbook().CreateEntry(r.ctx(), &pb.CreateEntryRequest{Parent: "trainees/t1", Entry: weighIn(1, 90)}); err != nil {
+		t.Fatal(err)
+	}
+	for {
+		got, err := stream.Recv()
+		if status.Code(err) == codes.Aborted {
+			return
+		}
+		if err != nil || got.GetManifest() != nil {
+			t.Fatalf("%v, %v", got.GetManifest(), err)
+		}
 	}
 }

@@ -1,6 +1,7 @@
 package trainees
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -10,6 +11,7 @@ import (
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/convert"
+	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
 )
 
@@ -19,103 +21,136 @@ const exportPage = 1000
 // ExportTrainee sends everything held of a trainee, as it stood at one head:
 // the trainee, each plan with its decisions, the entries, and the manifest. A
 // caller without the manifest does not have everything.
+//
+// Each page is a read of its own, since a caller who reads slowly must not hold
+// a transaction open; when something was written meanwhile the export ends.
 func (s *Server) ExportTrainee(req *pb.ExportTraineeRequest, stream grpc.ServerStreamingServer[pb.ExportTraineeResponse]) error {
-	ctx := stream.Context()
-	trainee := convert.TraineeFrom(req.GetName())
-	return s.Store.View(ctx, call.Scope(ctx, trainee), func(v store.View) error {
-		today, err := convert.Today(s.Now(), v.Trainee().TimeZone)
-		if err != nil {
-			return fmt.Errorf("trainee's zone: %w", err)
+	x := exporter{
+		server: s, ctx: stream.Context(), scope: call.Scope(stream.Context(), convert.TraineeFrom(req.GetName())),
+		send: stream.Send, manifest: &pb.ExportManifest{},
+	}
+	for _, part := range []func() error{x.person, x.plans, x.entries} {
+		if err := part(); err != nil {
+			return err
 		}
-		x := exporter{trainee: trainee, view: v, today: today, stream: stream, manifest: &pb.ExportManifest{Revision: convert.Revision(v.Head())}}
-		for _, part := range []func() error{x.person, x.plans, x.entries} {
-			if err := part(); err != nil {
-				return err
-			}
-		}
-		return stream.Send(&pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Manifest{Manifest: x.manifest}})
-	})
+	}
+	return stream.Send(&pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Manifest{Manifest: x.manifest}})
 }
 
 // exporter sends one trainee's records and counts them.
 type exporter struct {
-	trainee  string
-	view     store.View
-	today    engine.Day
-	stream   grpc.ServerStreamingServer[pb.ExportTraineeResponse]
+	server   *Server
+	ctx      context.Context
+	scope    store.Scope
+	send     func(*pb.ExportTraineeResponse) error
+	head     store.Head // of the first page
 	manifest *pb.ExportManifest
 }
 
+// page reads some records at the export's head and then sends them.
+func (x *exporter) page(read func(v store.View) ([]*pb.ExportTraineeResponse, error)) (sent int, err error) {
+	var records []*pb.ExportTraineeResponse
+	err = x.server.Store.View(x.ctx, x.scope, func(v store.View) error {
+		if x.head == (store.Head{}) {
+			x.head, x.manifest.Revision = v.Head(), convert.Revision(v.Head())
+		}
+		if v.Head() != x.head {
+			return &fault.Conflict{Reason: "DATA_CHANGING", Sentence: "something was written during the export; please begin again"}
+		}
+		records, err = read(v)
+		return err
+	})
+	for _, r := range records {
+		if err == nil {
+			err = x.send(r)
+		}
+	}
+	return len(records), err
+}
+
 func (x *exporter) person() error {
-	t := convert.TraineeToProto(x.view.Trainee(), x.view.Head())
-	return x.stream.Send(&pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Trainee{Trainee: t}})
+	_, err := x.page(func(v store.View) ([]*pb.ExportTraineeResponse, error) {
+		t := convert.TraineeToProto(v.Trainee(), v.Head())
+		return []*pb.ExportTraineeResponse{{Record: &pb.ExportTraineeResponse_Trainee{Trainee: t}}}, nil
+	})
+	return err
 }
 
 func (x *exporter) plans() error {
-	for after := ""; ; {
-		plans, err := x.view.Plans(after, exportPage)
+	after := ""
+	for {
+		var ids []string
+		n, err := x.page(func(v store.View) (out []*pb.ExportTraineeResponse, err error) {
+			today, err := convert.Today(x.server.Now(), v.Trainee().TimeZone)
+			if err != nil {
+				return nil, fmt.Errorf("trainee's zone: %w", err)
+			}
+			plans, err := v.Plans(after, exportPage)
+			for _, p := range plans {
+				ids = append(ids, p.ID)
+				out = append(out, &pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Plan{
+					Plan: convert.PlanToProto(x.scope.Trainee, p, v.Head(), today),
+				}})
+			}
+			return out, err
+		})
 		if err != nil {
 			return err
 		}
-		for _, p := range plans {
-			x.manifest.PlanCount++
-			out := convert.PlanToProto(x.trainee, p, x.view.Head(), x.today)
-			if err := x.stream.Send(&pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Plan{Plan: out}}); err != nil {
-				return err
-			}
-			if err := x.decisions(p.ID); err != nil {
+		x.manifest.PlanCount += int32(n)
+		for _, id := range ids {
+			if err := x.decisions(id); err != nil {
 				return err
 			}
 		}
-		if len(plans) < exportPage {
+		if n < exportPage {
 			return nil
 		}
-		after = plans[len(plans)-1].ID
+		after = ids[n-1]
 	}
 }
 
 func (x *exporter) decisions(plan string) error {
-	for after := ""; ; {
-		decisions, err := x.view.Decisions(plan, after, exportPage)
-		if err != nil {
+	after := ""
+	for {
+		n, err := x.page(func(v store.View) (out []*pb.ExportTraineeResponse, err error) {
+			decisions, err := v.Decisions(plan, after, exportPage)
+			for _, d := range decisions {
+				after = d.ID
+				given, err := convert.Given(d)
+				if err != nil {
+					return nil, err
+				}
+				out = append(out, &pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Decision{
+					Decision: convert.DecisionToProto(x.scope.Trainee, plan, d, given, v.Head()),
+				}})
+			}
+			return out, err
+		})
+		x.manifest.DecisionCount += int32(n)
+		if err != nil || n < exportPage {
 			return err
 		}
-		for _, d := range decisions {
-			x.manifest.DecisionCount++
-			given, err := convert.Given(d)
-			if err != nil {
-				return err
-			}
-			out := convert.DecisionToProto(x.trainee, plan, d, given, x.view.Head())
-			if err := x.stream.Send(&pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Decision{Decision: out}}); err != nil {
-				return err
-			}
-		}
-		if len(decisions) < exportPage {
-			return nil
-		}
-		after = decisions[len(decisions)-1].ID
 	}
 }
 
 func (x *exporter) entries() error {
-	q := store.EntryQuery{From: 0, To: math.MaxInt32, Limit: exportPage}
+	q := store.EntryQuery{From: 0, To: engine.Day(math.MaxInt32), Limit: exportPage}
 	for {
-		entries, err := x.view.Entries(q)
-		if err != nil {
+		n, err := x.page(func(v store.View) (out []*pb.ExportTraineeResponse, err error) {
+			entries, err := v.Entries(q)
+			for _, e := range entries {
+				last := e.ID()
+				q.After = &last
+				out = append(out, &pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Entry{
+					Entry: convert.EntryToProto(x.scope.Trainee, e),
+				}})
+			}
+			return out, err
+		})
+		x.manifest.EntryCount += int32(n)
+		if err != nil || n < exportPage {
 			return err
 		}
-		for _, e := range entries {
-			x.manifest.EntryCount++
-			out := convert.EntryToProto(x.trainee, e)
-			if err := x.stream.Send(&pb.ExportTraineeResponse{Record: &pb.ExportTraineeResponse_Entry{Entry: out}}); err != nil {
-				return err
-			}
-		}
-		if len(entries) < exportPage {
-			return nil
-		}
-		last := entries[len(entries)-1].ID()
-		q.After = &last
 	}
 }

@@ -39,7 +39,7 @@ type TraineeServiceClient interface {
 	// Changes the fields of a trainee that the mask names.
 	UpdateTrainee(ctx context.Context, in *UpdateTraineeRequest, opts ...grpc.CallOption) (*Trainee, error)
 	// Streams everything that is held of a trainee, as it stands at one moment, the
-	// manifest last. Over HTTP one line `{"result": ...}` a record.
+	// manifest last; ABORTED when something is written meanwhile. Over HTTP one line `{"result": ...}` a record.
 	ExportTrainee(ctx context.Context, in *ExportTraineeRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ExportTraineeResponse], error)
 	// Erases a trainee and everything held of it, for good.
 	EraseTrainee(ctx context.Context, in *EraseTraineeRequest, opts ...grpc.CallOption) (*EraseTraineeResponse, error)
@@ -125,7 +125,7 @@ type TraineeServiceServer interface {
 	// Changes the fields of a trainee that the mask names.
 	UpdateTrainee(context.Context, *UpdateTraineeRequest) (*Trainee, error)
 	// Streams everything that is held of a trainee, as it stands at one moment, the
-	// manifest last. Over HTTP one line `{"result": ...}` a record.
+	// manifest last; ABORTED when something is written meanwhile. Over HTTP one line `{"result": ...}` a record.
 	ExportTrainee(*ExportTraineeRequest, grpc.ServerStreamingServer[ExportTraineeResponse]) error
 	// Erases a trainee and everything held of it, for good.
 	EraseTrainee(context.Context, *EraseTraineeRequest) (*EraseTraineeResponse, error)
