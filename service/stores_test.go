@@ -17,23 +17,9 @@ import (
 // PostgreSQL, which serves as a role that owns nothing and has made its own schema:
 // every answer and every error must be the same.
 func TestStoresAgree(t *testing.T) {
-	db, err := pgtest.Start()
-	if errors.Is(err, pgtest.ErrNoBinaries) {
-		t.Skip(err)
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(db.Close)
-	if err := db.Exec("postgres", `CREATE DATABASE log OWNER `+pgtest.Owner); err != nil {
-		t.Fatal(err)
-	}
+	db := startPostgres(t)
 	bySQLite := start(t)
-	byPostgres := startWith(t, func(c *service.Config) {
-		c.StoreURL, c.StoreOwnerURL = service.Secret(db.URL(pgtest.Runtime, "log")), service.Secret(db.URL(pgtest.Owner, "log"))
-		c.KeyPepper = "a pepper of this test"
-		c.DataDir += "/never-made"
-	})
+	byPostgres := startWith(t, func(c *service.Config) { onPostgres(c, db) })
 	all := methods()
 	for _, s := range story() {
 		t.Run(s.method[strings.LastIndex(s.method, "/")+1:]+" "+s.note, func(t *testing.T) {
@@ -52,4 +38,28 @@ func TestStoresAgree(t *testing.T) {
 			}
 		})
 	}
+}
+
+// startPostgres starts a server with an empty database "log".
+func startPostgres(t *testing.T) *pgtest.Server {
+	t.Helper()
+	db, err := pgtest.Start()
+	if errors.Is(err, pgtest.ErrNoBinaries) {
+		t.Skip(err)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(db.Close)
+	if err := db.Exec("postgres", `CREATE DATABASE log OWNER `+pgtest.Owner); err != nil {
+		t.Fatal(err)
+	}
+	return db
+}
+
+// onPostgres serves from that database, in which nothing is owned by who serves.
+func onPostgres(c *service.Config, db *pgtest.Server) {
+	c.StoreURL, c.StoreOwnerURL = service.Secret(db.URL(pgtest.Runtime, "log")), service.Secret(db.URL(pgtest.Owner, "log"))
+	c.KeyPepper = "a pepper of this test"
+	c.DataDir += "/never-made"
 }

@@ -1,3 +1,5 @@
+//go:build unix
+
 package service_test
 
 import (
@@ -30,15 +32,27 @@ func (r *running) metric(t *testing.T, name, labels string) float64 {
 	return v
 }
 
-// Two replicas over one file share windows in Redis; each sees what the other
+// Two replicas share windows in Redis, over one SQLite file as over PostgreSQL.
+func TestReplicasShareWindows(t *testing.T) {
+	t.Run("SQLite", func(t *testing.T) {
+		dir := t.TempDir()
+		testReplicas(t, func(c *service.Config) { c.DataDir = dir })
+	})
+	t.Run("PostgreSQL", func(t *testing.T) {
+		db := startPostgres(t)
+		testReplicas(t, func(c *service.Config) { onPostgres(c, db) })
+	})
+}
+
+// testReplicas: two replicas over one store share windows in Redis; each sees what the other
 // wrote, and an erased trainee is forgotten. A Redis that is gone changes no
 // answer, and readiness stays green.
-func TestReplicasShareWindows(t *testing.T) {
+func testReplicas(t *testing.T, over func(*service.Config)) {
 	redis := redistest.Start(t)
-	dir := t.TempDir()
 	replica := func() *running {
 		return startWith(t, func(c *service.Config) {
-			c.DataDir, c.RedisURL, c.CheckWindows = dir, service.Secret("redis://"+redis.Addr), 1
+			over(c)
+			c.RedisURL, c.CheckWindows = service.Secret("redis://"+redis.Addr), 1
 		})
 	}
 	one := replica()
