@@ -48,12 +48,6 @@ func (p *trainee) decide(a engine.Action, t engine.Target) {
 	p.plan.Decisions = append(p.plan.Decisions, engine.Decision{From: p.today(), Action: a, Target: t, By: "coach"})
 }
 
-// current is the target in force.
-func (p *trainee) current() engine.Target {
-	t, _ := p.plan.TargetOn(p.today())
-	return t
-}
-
 // settled is cutting with the base activity in place and no refeeds, so that
 // reviews are about the loss alone.
 func settled(seed uint64, n int) *trainee {

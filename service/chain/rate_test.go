@@ -75,26 +75,26 @@ func TestRates(t *testing.T) {
 	c.KeyRate, c.TraineeRate = byKey, byTrainee
 	c.Count = func(_ context.Context, o limit.Outcome) { counted[o]++ }
 	key := c.as([]string{"log.write"})
-	call := func(trainee string) (error, metadata.MD) {
+	call := func(trainee string) (metadata.MD, error) {
 		h := &trailed{}
 		req := good()
 		req.Parent = "trainees/" + trainee
 		_, err := c.unary(grpc.NewContextWithServerTransportStream(key, h), create, req, ok)
-		return err, h.trailer
+		return h.trailer, err
 	}
 	for _, trainee := range []string{"t1", "t1", "t2"} {
-		if err, _ := call(trainee); err != nil {
+		if _, err := call(trainee); err != nil {
 			t.Fatalf("%s: %v", trainee, err)
 		}
 	}
-	err, trailer := call("t1")
+	trailer, err := call("t1")
 	refusedUnread(t, err, trailer, "RATE_LIMITED")
-	if err, _ := call("t2"); err != nil {
+	if _, err := call("t2"); err != nil {
 		t.Errorf("another trainee: %v", err)
 	}
 
 	// A stream is one call, of the trainee that its first message names.
-	open := func(trainee string) (handled int, err error, trailer metadata.MD) {
+	open := func(trainee string) (handled int, trailer metadata.MD, err error) {
 		opening := &pb.BackfillEntriesRequest{Step: &pb.BackfillEntriesRequest_Opening{Opening: &pb.BackfillOpening{
 			Parent: "trainees/" + trainee, UploadId: "0d5a6fe5-6c8a-4a4c-b3f4-2f3c1e0a9b11",
 			ContentSha256: "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
@@ -109,21 +109,21 @@ func TestRates(t *testing.T) {
 			}
 			return nil
 		})
-		return handled, err, in.trailer
+		return handled, in.trailer, err
 	}
-	if n, err, _ := open("t3"); n != 2 || err != nil {
+	if n, _, err := open("t3"); n != 2 || err != nil {
 		t.Errorf("%d messages were handled, %v", n, err)
 	}
 	if got := byTrainee.took["gym-1/t3"]; got != 1 {
 		t.Errorf("the stream counts as %d calls of %v", got, byTrainee.took)
 	}
-	n, err, trailer := open("t4") // the seventh call of the key
+	n, trailer, err := open("t4") // the seventh call of the key
 	if n != 0 {
 		t.Errorf("%d messages were handled", n)
 	}
 	refusedUnread(t, err, trailer, "RATE_LIMITED")
 	byKey.each = 100
-	n, err, trailer = open("t1") // the third of the trainee
+	n, trailer, err = open("t1") // the third of the trainee
 	if n != 0 {
 		t.Errorf("%d messages were handled", n)
 	}

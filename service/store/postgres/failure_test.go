@@ -235,7 +235,7 @@ func TestTranslation(t *testing.T) {
 	} {
 		err := fail(t.Context(), "do", &pgconn.PgError{Code: code, Message: "m"})
 		for _, s := range sentinels {
-			if errors.Is(err, s) != (s == want) {
+			if errors.Is(err, s) != errors.Is(want, s) {
 				t.Errorf("%s is %v", code, err)
 			}
 		}

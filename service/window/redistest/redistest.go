@@ -58,7 +58,7 @@ func StartSentinel(t testing.TB, name string, of *Server) string {
 func WaitReplica(t testing.TB, sentinel, name string) {
 	t.Helper()
 	c := redis.NewSentinelClient(&redis.Options{Addr: sentinel})
-	defer c.Close()
+	defer func() { _ = c.Close() }()
 	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(50 * time.Millisecond) {
 		if known, err := c.Replicas(t.Context(), name).Result(); err == nil && len(known) > 0 && known[0]["master-link-status"] == "ok" {
 			return
@@ -99,7 +99,7 @@ func start(t testing.TB, path string, args []string) *Server {
 	s := &Server{Addr: l.Addr().String(), t: t}
 	port := l.Addr().(*net.TCPAddr).Port
 	_ = l.Close()
-	s.cmd = exec.Command(path, append(args,
+	s.cmd = exec.CommandContext(context.Background(), path, append(args, // it is stopped by itself, after what uses it
 		"--bind", "127.0.0.1", "--port", strconv.Itoa(port), "--dir", t.TempDir(), "--daemonize", "no", "--logfile", "")...)
 	s.cmd.SysProcAttr = dieWithParent()
 	if err := s.cmd.Start(); err != nil {
