@@ -118,6 +118,9 @@ func testReplicas(t *testing.T, over func(*service.Config)) {
 	if _, err := one.trainees().EraseTrainee(one.ctx(), &pb.EraseTraineeRequest{Name: "trainees/t1"}); err != nil {
 		t.Fatal(err)
 	}
+	if one.metric(t, "steelyard_bag_events_total", `event="forget_failed"`) == 0 { // Redis is paused
+		t.Error("nobody asked Redis to forget the erased trainee")
+	}
 	for _, r := range []*running{one, two} {
 		if _, err := r.phases().Recommend(r.ctx(), &pb.RecommendRequest{Name: "trainees/t1/plans/cut"}); status.Code(err) != codes.NotFound {
 			t.Errorf("after the erasure: %v", err)

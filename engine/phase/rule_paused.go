@@ -18,7 +18,7 @@ func paused(f *facts) (verdict, bool) {
 	return verdict{
 		action: engine.Hold,
 		headline: sentence + fmt.Sprintf(" Nothing changes before it is over; eating at maintenance meanwhile is fine. The review waits until %s. "+
-			"When ill, a doctor's word comes first.", again),
+			"In illness a doctor's word comes first.", again),
 		findings:     []Finding{{Code: CodePaused, Severity: Notice, Day: last, Sentence: sentence}},
 		askAgainDays: again - f.asOf,
 	}, true

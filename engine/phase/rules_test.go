@@ -1,6 +1,7 @@
 package phase
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -254,6 +255,28 @@ func TestWords(t *testing.T) {
 	} {
 		if c.got != c.want {
 			t.Errorf("%q, want %q", c.got, c.want)
+		}
+	}
+}
+
+// Refeeds that are not taken count for less and less, those that are taken stay
+// as prescribed: one day in ten, 700 kcal over the others.
+func TestRefeedsCountAsTaken(t *testing.T) {
+	mean := func(days int, taken ...int) float64 {
+		f := inCut(0.7, 0.1)
+		f.present.Refeed = engine.Refeed{EveryDays: 10, IntakeKcal: f.present.IntakeKcal + 700}
+		f.plan.Decisions = []engine.Decision{{From: f.asOf - engine.Day(days), Target: f.present}}
+		f.window = engine.Window{First: f.asOf - engine.Day(days), Days: make([]engine.WindowDay, days)}
+		for _, d := range taken {
+			f.window.Days[d].Marks = f.window.Days[d].Marks.With(engine.MarkRefeed)
+		}
+		return f.expected().MeanIntakeKcal() - f.present.IntakeKcal
+	}
+	for _, c := range []struct{ got, want float64 }{
+		{mean(0), 70}, {mean(30), 17.5}, {mean(30, 5, 15, 25), 70}, {mean(60), 10},
+	} {
+		if math.Abs(c.got-c.want) > 1e-9 {
+			t.Errorf("%.2f kcal a day over the ordinary days, want %.2f", c.got, c.want)
 		}
 	}
 }

@@ -54,3 +54,20 @@ func TestLocal_IsBoundedInDays(t *testing.T) {
 		t.Errorf("holds %d days of 1000, the one that is too large: %v", held, ok)
 	}
 }
+
+func TestLocal_Forgets(t *testing.T) {
+	l, err := NewLocal(1000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, b := store.Scope{Tenant: "a", Trainee: "t"}, store.Scope{Tenant: "a", Trainee: "u"}
+	l.Put(t.Context(), a, snapshotOf(3))
+	l.Put(t.Context(), b, snapshotOf(4))
+	l.Forget(a)
+	if s, ok := l.Get(t.Context(), a); ok {
+		t.Errorf("still holds %v", s)
+	}
+	if _, ok := l.Get(t.Context(), b); !ok {
+		t.Error("forgot another trainee too")
+	}
+}
