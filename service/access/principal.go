@@ -20,9 +20,11 @@ var ErrForbidden = errors.New("forbidden")
 
 // Principal is an authenticated caller.
 type Principal struct {
-	Tenant string
-	KeyID  string
-	Scopes []string
+	Tenant  string
+	Trainee string // the only one that it may act on; empty: all of the tenant's
+	Actor   string // resource name of the credential, for the audit trail: "apiKeys/...", "subjects/..."
+	KeyID   string // what its calls are counted by
+	Scopes  []string
 }
 
 // May reports whether the principal holds a scope.
@@ -75,5 +77,5 @@ func (a Authenticator) Bearer(ctx context.Context, header string) (Principal, er
 	if !same || !k.Revoked.IsZero() || (!k.Expires.IsZero() && !now.Before(k.Expires)) {
 		return Principal{}, ErrUnauthenticated
 	}
-	return Principal{Tenant: k.Tenant, KeyID: k.ID, Scopes: k.Scopes}, nil
+	return Principal{Tenant: k.Tenant, Trainee: k.Trainee, Actor: "apiKeys/" + k.ID, KeyID: k.ID, Scopes: k.Scopes}, nil
 }

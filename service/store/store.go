@@ -240,14 +240,16 @@ type Keys interface {
 	RevokeKey(ctx context.Context, tenant, id string) error
 }
 
-// Key is a stored API key. The secret itself is never stored.
+// Key is a stored API key. The secret itself is never stored. Times are UTC, whole seconds.
 type Key struct {
 	ID      string // public, unique over all tenants
 	Tenant  string
+	Trainee string // the only one that it is for; empty: all of the tenant's
 	Name    string // the operator's label
 	Hash    []byte // keyed hash of the secret
 	Scopes  []string
 	Created time.Time
 	Expires time.Time // zero: never
 	Revoked time.Time // zero: live
+	Used    time.Time // last; zero: never
 }

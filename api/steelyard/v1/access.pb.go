@@ -43,6 +43,8 @@ const (
 	Scope_SCOPE_EXPORT Scope = 6
 	// Erase a trainee for good.
 	Scope_SCOPE_ERASE Scope = 7
+	// Manage the tenant's API keys and its retention, and read its audit trail.
+	Scope_SCOPE_ADMIN Scope = 8
 )
 
 // Enum value maps for Scope.
@@ -56,6 +58,7 @@ var (
 		5: "SCOPE_PLAN_WRITE",
 		6: "SCOPE_EXPORT",
 		7: "SCOPE_ERASE",
+		8: "SCOPE_ADMIN",
 	}
 	Scope_value = map[string]int32{
 		"SCOPE_UNSPECIFIED":         0,
@@ -66,6 +69,7 @@ var (
 		"SCOPE_PLAN_WRITE":          5,
 		"SCOPE_EXPORT":              6,
 		"SCOPE_ERASE":               7,
+		"SCOPE_ADMIN":               8,
 	}
 )
 
@@ -105,6 +109,14 @@ var file_steelyard_v1_access_proto_extTypes = []protoimpl.ExtensionInfo{
 		Tag:           "varint,50211,opt,name=required_scope,enum=steelyard.v1.Scope",
 		Filename:      "steelyard/v1/access.proto",
 	},
+	{
+		ExtendedType:  (*descriptorpb.MethodOptions)(nil),
+		ExtensionType: (*string)(nil),
+		Field:         50212,
+		Name:          "steelyard.v1.trainee_field",
+		Tag:           "bytes,50212,opt,name=trainee_field",
+		Filename:      "steelyard/v1/access.proto",
+	},
 }
 
 // Extension fields to descriptorpb.MethodOptions.
@@ -113,13 +125,20 @@ var (
 	//
 	// optional steelyard.v1.Scope required_scope = 50211;
 	E_RequiredScope = &file_steelyard_v1_access_proto_extTypes[0]
+	// The field of the request that names the trainee, such as `parent` or
+	// `opening.parent`. A credential that is bound to one trainee may call the
+	// method about that trainee only. Without one the method is about the whole
+	// tenant, and such a credential may not call it.
+	//
+	// optional string trainee_field = 50212;
+	E_TraineeField = &file_steelyard_v1_access_proto_extTypes[1]
 )
 
 var File_steelyard_v1_access_proto protoreflect.FileDescriptor
 
 const file_steelyard_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x19steelyard/v1/access.proto\x12\fsteelyard.v1\x1a google/protobuf/descriptor.proto*\xb5\x01\n" +
+	"\x19steelyard/v1/access.proto\x12\fsteelyard.v1\x1a google/protobuf/descriptor.proto*\xc6\x01\n" +
 	"\x05Scope\x12\x15\n" +
 	"\x11SCOPE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fSCOPE_LOG_WRITE\x10\x01\x12\x12\n" +
@@ -128,8 +147,10 @@ const file_steelyard_v1_access_proto_rawDesc = "" +
 	"\x19SCOPE_RECOMMENDATION_READ\x10\x04\x12\x14\n" +
 	"\x10SCOPE_PLAN_WRITE\x10\x05\x12\x10\n" +
 	"\fSCOPE_EXPORT\x10\x06\x12\x0f\n" +
-	"\vSCOPE_ERASE\x10\a:\\\n" +
-	"\x0erequired_scope\x12\x1e.google.protobuf.MethodOptions\x18\xa3\x88\x03 \x01(\x0e2\x13.steelyard.v1.ScopeR\rrequiredScopeB4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
+	"\vSCOPE_ERASE\x10\a\x12\x0f\n" +
+	"\vSCOPE_ADMIN\x10\b:\\\n" +
+	"\x0erequired_scope\x12\x1e.google.protobuf.MethodOptions\x18\xa3\x88\x03 \x01(\x0e2\x13.steelyard.v1.ScopeR\rrequiredScope:E\n" +
+	"\rtrainee_field\x12\x1e.google.protobuf.MethodOptions\x18\xa4\x88\x03 \x01(\tR\ftraineeFieldB4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
 
 var (
 	file_steelyard_v1_access_proto_rawDescOnce sync.Once
@@ -150,11 +171,12 @@ var file_steelyard_v1_access_proto_goTypes = []any{
 }
 var file_steelyard_v1_access_proto_depIdxs = []int32{
 	1, // 0: steelyard.v1.required_scope:extendee -> google.protobuf.MethodOptions
-	0, // 1: steelyard.v1.required_scope:type_name -> steelyard.v1.Scope
-	2, // [2:2] is the sub-list for method output_type
-	2, // [2:2] is the sub-list for method input_type
-	1, // [1:2] is the sub-list for extension type_name
-	0, // [0:1] is the sub-list for extension extendee
+	1, // 1: steelyard.v1.trainee_field:extendee -> google.protobuf.MethodOptions
+	0, // 2: steelyard.v1.required_scope:type_name -> steelyard.v1.Scope
+	3, // [3:3] is the sub-list for method output_type
+	3, // [3:3] is the sub-list for method input_type
+	2, // [2:3] is the sub-list for extension type_name
+	0, // [0:2] is the sub-list for extension extendee
 	0, // [0:0] is the sub-list for field type_name
 }
 
@@ -170,7 +192,7 @@ func file_steelyard_v1_access_proto_init() {
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_steelyard_v1_access_proto_rawDesc), len(file_steelyard_v1_access_proto_rawDesc)),
 			NumEnums:      1,
 			NumMessages:   0,
-			NumExtensions: 1,
+			NumExtensions: 2,
 			NumServices:   0,
 		},
 		GoTypes:           file_steelyard_v1_access_proto_goTypes,

@@ -823,13 +823,13 @@ const file_steelyard_v1_logbook_service_proto_rawDesc = "" +
 	"\fRefusedEntry\x12\x19\n" +
 	"\x05index\x18\x01 \x01(\x05B\x03\xe0A\x03R\x05index\x12\x19\n" +
 	"\x05field\x18\x02 \x01(\tB\x03\xe0A\x03R\x05field\x12\x1d\n" +
-	"\aproblem\x18\x03 \x01(\tB\x03\xe0A\x03R\aproblem2\xd2\x05\n" +
-	"\x0eLogbookService\x12\x87\x01\n" +
-	"\vCreateEntry\x12 .steelyard.v1.CreateEntryRequest\x1a\x13.steelyard.v1.Entry\"A\xdaA\fparent,entry\x98\xc2\x18\x01\x82\xd3\xe4\x93\x02(:\x05entry\"\x1f/v1/{parent=trainees/*}/entries\x12\xa3\x01\n" +
-	"\x12BatchCreateEntries\x12'.steelyard.v1.BatchCreateEntriesRequest\x1a(.steelyard.v1.BatchCreateEntriesResponse\":\x98\xc2\x18\x01\x82\xd3\xe4\x93\x020:\x01*\"+/v1/{parent=trainees/*}/entries:batchCreate\x12\x88\x01\n" +
-	"\vListEntries\x12 .steelyard.v1.ListEntriesRequest\x1a!.steelyard.v1.ListEntriesResponse\"4\xdaA\x06parent\x98\xc2\x18\x02\x82\xd3\xe4\x93\x02!\x12\x1f/v1/{parent=trainees/*}/entries\x12{\n" +
-	"\vDeleteEntry\x12 .steelyard.v1.DeleteEntryRequest\x1a\x16.google.protobuf.Empty\"2\xdaA\x04name\x98\xc2\x18\x01\x82\xd3\xe4\x93\x02!*\x1f/v1/{name=trainees/*/entries/*}\x12\x87\x01\n" +
-	"\x0fBackfillEntries\x12$.steelyard.v1.BackfillEntriesRequest\x1a%.steelyard.v1.BackfillEntriesResponse\"#\x98\xc2\x18\x01\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/entries:backfill(\x010\x01B4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
+	"\aproblem\x18\x03 \x01(\tB\x03\xe0A\x03R\aproblem2\x8b\x06\n" +
+	"\x0eLogbookService\x12\x91\x01\n" +
+	"\vCreateEntry\x12 .steelyard.v1.CreateEntryRequest\x1a\x13.steelyard.v1.Entry\"K\xdaA\fparent,entry\x98\xc2\x18\x01\xa2\xc2\x18\x06parent\x82\xd3\xe4\x93\x02(:\x05entry\"\x1f/v1/{parent=trainees/*}/entries\x12\xad\x01\n" +
+	"\x12BatchCreateEntries\x12'.steelyard.v1.BatchCreateEntriesRequest\x1a(.steelyard.v1.BatchCreateEntriesResponse\"D\x98\xc2\x18\x01\xa2\xc2\x18\x06parent\x82\xd3\xe4\x93\x020:\x01*\"+/v1/{parent=trainees/*}/entries:batchCreate\x12\x92\x01\n" +
+	"\vListEntries\x12 .steelyard.v1.ListEntriesRequest\x1a!.steelyard.v1.ListEntriesResponse\">\xdaA\x06parent\x98\xc2\x18\x02\xa2\xc2\x18\x06parent\x82\xd3\xe4\x93\x02!\x12\x1f/v1/{parent=trainees/*}/entries\x12\x83\x01\n" +
+	"\vDeleteEntry\x12 .steelyard.v1.DeleteEntryRequest\x1a\x16.google.protobuf.Empty\":\xdaA\x04name\x98\xc2\x18\x01\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02!*\x1f/v1/{name=trainees/*/entries/*}\x12\x99\x01\n" +
+	"\x0fBackfillEntries\x12$.steelyard.v1.BackfillEntriesRequest\x1a%.steelyard.v1.BackfillEntriesResponse\"5\x98\xc2\x18\x01\xa2\xc2\x18\x0eopening.parent\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/entries:backfill(\x010\x01B4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
 
 var (
 	file_steelyard_v1_logbook_service_proto_rawDescOnce sync.Once

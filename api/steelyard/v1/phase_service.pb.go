@@ -539,9 +539,14 @@ type RecommendRequest struct {
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The day to recommend for; today in the trainee's zone when absent. A past
 	// day uses the log as it now stands up to that morning.
-	AsOfDate      *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsOfDate *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// Accept the state of this revision or a later one, read by anybody, without
+	// asking for the latest: what a caller holds from a write's answer. Faster where
+	// replicas share windows; what was written after it may be missing. The
+	// latest state when absent.
+	AtLeastRevision string `protobuf:"bytes,3,opt,name=at_least_revision,json=atLeastRevision,proto3" json:"at_least_revision,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *RecommendRequest) Reset() {
@@ -586,6 +591,13 @@ func (x *RecommendRequest) GetAsOfDate() *date.Date {
 		return x.AsOfDate
 	}
 	return nil
+}
+
+func (x *RecommendRequest) GetAtLeastRevision() string {
+	if x != nil {
+		return x.AtLeastRevision
+	}
+	return ""
 }
 
 // Request of CreateDecision.
@@ -987,9 +999,11 @@ type ForecastRequest struct {
 	// The plan, `trainees/{trainee}/plans/{plan}`.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The day to look ahead from; today in the trainee's zone when absent.
-	AsOfDate      *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsOfDate *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// See RecommendRequest.
+	AtLeastRevision string `protobuf:"bytes,3,opt,name=at_least_revision,json=atLeastRevision,proto3" json:"at_least_revision,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *ForecastRequest) Reset() {
@@ -1034,6 +1048,13 @@ func (x *ForecastRequest) GetAsOfDate() *date.Date {
 		return x.AsOfDate
 	}
 	return nil
+}
+
+func (x *ForecastRequest) GetAtLeastRevision() string {
+	if x != nil {
+		return x.AtLeastRevision
+	}
+	return ""
 }
 
 // Answer of Forecast. A range at what was logged, never a promise.
@@ -1885,12 +1906,14 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskB\x03\xe0A\x01R\n" +
 	"updateMask\x125\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tB\x16\xe0A\x01\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\"\xc7\x01\n" +
+	"request_id\x18\x03 \x01(\tB\x16\xe0A\x01\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\"\xff\x01\n" +
 	"\x10RecommendRequest\x12}\n" +
 	"\x04name\x18\x01 \x01(\tBi\xe0A\x02\xfaA\x1c\n" +
 	"\x1asteelyard.example.com/Plan\xbaHDrB2@^trainees/[a-z0-9][a-z0-9-]{0,62}/plans/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x124\n" +
 	"\n" +
-	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\x95\x02\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x126\n" +
+	"\x11at_least_revision\x18\x03 \x01(\tB\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\x95\x02\n" +
 	"\x15CreateDecisionRequest\x12\x85\x01\n" +
 	"\x06parent\x18\x01 \x01(\tBm\xe0A\x02\xfaA \x12\x1esteelyard.example.com/Decision\xbaHDrB2@^trainees/[a-z0-9][a-z0-9-]{0,62}/plans/[a-z0-9][a-z0-9-]{0,62}$R\x06parent\x12=\n" +
 	"\bdecision\x18\x02 \x01(\v2\x16.steelyard.v1.DecisionB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\bdecision\x125\n" +
@@ -1922,12 +1945,14 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"\x04plan\x18\x01 \x01(\tB\x03\xe0A\x03R\x04plan\x124\n" +
 	"\x06reason\x18\x02 \x01(\x0e2\x17.steelyard.v1.DueReasonB\x03\xe0A\x03R\x06reason\x121\n" +
 	"\bdue_date\x18\x03 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\adueDate\x12\x17\n" +
-	"\x04line\x18\x04 \x01(\tB\x03\xe0A\x03R\x04line\"\xc6\x01\n" +
+	"\x04line\x18\x04 \x01(\tB\x03\xe0A\x03R\x04line\"\xfe\x01\n" +
 	"\x0fForecastRequest\x12}\n" +
 	"\x04name\x18\x01 \x01(\tBi\xe0A\x02\xfaA\x1c\n" +
 	"\x1asteelyard.example.com/Plan\xbaHDrB2@^trainees/[a-z0-9][a-z0-9-]{0,62}/plans/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x124\n" +
 	"\n" +
-	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\xea\x02\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x126\n" +
+	"\x11at_least_revision\x18\x03 \x01(\tB\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\xea\x02\n" +
 	"\x10ForecastResponse\x126\n" +
 	"\boutlooks\x18\x01 \x03(\v2\x15.steelyard.v1.OutlookB\x03\xe0A\x03R\boutlooks\x12\"\n" +
 	"\n" +
@@ -2042,21 +2067,21 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"\x1dTIMELINE_EVENT_KIND_BREAK_END\x10\b\x12!\n" +
 	"\x1dTIMELINE_EVENT_KIND_WATCH_END\x10\t\x12 \n" +
 	"\x1cTIMELINE_EVENT_KIND_CHECK_IN\x10\n" +
-	"2\x85\f\n" +
-	"\fPhaseService\x12\x88\x01\n" +
+	"2\xe2\f\n" +
+	"\fPhaseService\x12\x92\x01\n" +
 	"\n" +
-	"CreatePlan\x12\x1f.steelyard.v1.CreatePlanRequest\x1a\x12.steelyard.v1.Plan\"E\xdaA\x13parent,plan,plan_id\x98\xc2\x18\x05\x82\xd3\xe4\x93\x02%:\x04plan\"\x1d/v1/{parent=trainees/*}/plans\x12m\n" +
-	"\aGetPlan\x12\x1c.steelyard.v1.GetPlanRequest\x1a\x12.steelyard.v1.Plan\"0\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{name=trainees/*/plans/*}\x12\x80\x01\n" +
-	"\tListPlans\x12\x1e.steelyard.v1.ListPlansRequest\x1a\x1f.steelyard.v1.ListPlansResponse\"2\xdaA\x06parent\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=trainees/*}/plans\x12\x8a\x01\n" +
+	"CreatePlan\x12\x1f.steelyard.v1.CreatePlanRequest\x1a\x12.steelyard.v1.Plan\"O\xdaA\x13parent,plan,plan_id\x98\xc2\x18\x05\xa2\xc2\x18\x06parent\x82\xd3\xe4\x93\x02%:\x04plan\"\x1d/v1/{parent=trainees/*}/plans\x12u\n" +
+	"\aGetPlan\x12\x1c.steelyard.v1.GetPlanRequest\x1a\x12.steelyard.v1.Plan\"8\xdaA\x04name\x98\xc2\x18\x04\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{name=trainees/*/plans/*}\x12\x8a\x01\n" +
+	"\tListPlans\x12\x1e.steelyard.v1.ListPlansRequest\x1a\x1f.steelyard.v1.ListPlansResponse\"<\xdaA\x06parent\x98\xc2\x18\x04\xa2\xc2\x18\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=trainees/*}/plans\x12\x97\x01\n" +
 	"\n" +
-	"UpdatePlan\x12\x1f.steelyard.v1.UpdatePlanRequest\x1a\x12.steelyard.v1.Plan\"G\xdaA\x10plan,update_mask\x98\xc2\x18\x05\x82\xd3\xe4\x93\x02*:\x04plan2\"/v1/{plan.name=trainees/*/plans/*}\x12\x85\x01\n" +
-	"\tRecommend\x12\x1e.steelyard.v1.RecommendRequest\x1a\x1c.steelyard.v1.Recommendation\":\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02)\x12'/v1/{name=trainees/*/plans/*}:recommend\x12\xa0\x01\n" +
-	"\x0eCreateDecision\x12#.steelyard.v1.CreateDecisionRequest\x1a\x16.steelyard.v1.Decision\"Q\xdaA\x0fparent,decision\x98\xc2\x18\x05\x82\xd3\xe4\x93\x025:\bdecision\")/v1/{parent=trainees/*/plans/*}/decisions\x12\x98\x01\n" +
-	"\rListDecisions\x12\".steelyard.v1.ListDecisionsRequest\x1a#.steelyard.v1.ListDecisionsResponse\">\xdaA\x06parent\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02+\x12)/v1/{parent=trainees/*/plans/*}/decisions\x12\x9f\x01\n" +
-	"\x0fCompareDecision\x12$.steelyard.v1.CompareDecisionRequest\x1a .steelyard.v1.DecisionComparison\"D\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x023\x121/v1/{name=trainees/*/plans/*/decisions/*}:compare\x12\x82\x01\n" +
-	"\vGetTimeline\x12 .steelyard.v1.GetTimelineRequest\x1a\x16.steelyard.v1.Timeline\"9\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02(\x12&/v1/{name=trainees/*/plans/*}:timeline\x12w\n" +
-	"\x0eListDueReviews\x12#.steelyard.v1.ListDueReviewsRequest\x1a$.steelyard.v1.ListDueReviewsResponse\"\x1a\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/dueReviews\x12\x84\x01\n" +
-	"\bForecast\x12\x1d.steelyard.v1.ForecastRequest\x1a\x1e.steelyard.v1.ForecastResponse\"9\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02(\x12&/v1/{name=trainees/*/plans/*}:forecastB4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
+	"UpdatePlan\x12\x1f.steelyard.v1.UpdatePlanRequest\x1a\x12.steelyard.v1.Plan\"T\xdaA\x10plan,update_mask\x98\xc2\x18\x05\xa2\xc2\x18\tplan.name\x82\xd3\xe4\x93\x02*:\x04plan2\"/v1/{plan.name=trainees/*/plans/*}\x12\x8d\x01\n" +
+	"\tRecommend\x12\x1e.steelyard.v1.RecommendRequest\x1a\x1c.steelyard.v1.Recommendation\"B\xdaA\x04name\x98\xc2\x18\x04\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02)\x12'/v1/{name=trainees/*/plans/*}:recommend\x12\xaa\x01\n" +
+	"\x0eCreateDecision\x12#.steelyard.v1.CreateDecisionRequest\x1a\x16.steelyard.v1.Decision\"[\xdaA\x0fparent,decision\x98\xc2\x18\x05\xa2\xc2\x18\x06parent\x82\xd3\xe4\x93\x025:\bdecision\")/v1/{parent=trainees/*/plans/*}/decisions\x12\xa2\x01\n" +
+	"\rListDecisions\x12\".steelyard.v1.ListDecisionsRequest\x1a#.steelyard.v1.ListDecisionsResponse\"H\xdaA\x06parent\x98\xc2\x18\x04\xa2\xc2\x18\x06parent\x82\xd3\xe4\x93\x02+\x12)/v1/{parent=trainees/*/plans/*}/decisions\x12\xa7\x01\n" +
+	"\x0fCompareDecision\x12$.steelyard.v1.CompareDecisionRequest\x1a .steelyard.v1.DecisionComparison\"L\xdaA\x04name\x98\xc2\x18\x04\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x023\x121/v1/{name=trainees/*/plans/*/decisions/*}:compare\x12\x8a\x01\n" +
+	"\vGetTimeline\x12 .steelyard.v1.GetTimelineRequest\x1a\x16.steelyard.v1.Timeline\"A\xdaA\x04name\x98\xc2\x18\x04\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02(\x12&/v1/{name=trainees/*/plans/*}:timeline\x12w\n" +
+	"\x0eListDueReviews\x12#.steelyard.v1.ListDueReviewsRequest\x1a$.steelyard.v1.ListDueReviewsResponse\"\x1a\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/dueReviews\x12\x8c\x01\n" +
+	"\bForecast\x12\x1d.steelyard.v1.ForecastRequest\x1a\x1e.steelyard.v1.ForecastResponse\"A\xdaA\x04name\x98\xc2\x18\x04\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02(\x12&/v1/{name=trainees/*/plans/*}:forecastB4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
 
 var (
 	file_steelyard_v1_phase_service_proto_rawDescOnce sync.Once

@@ -396,7 +396,9 @@ type ExportManifest struct {
 	// Decisions exported.
 	DecisionCount int32 `protobuf:"varint,3,opt,name=decision_count,json=decisionCount,proto3" json:"decision_count,omitempty"`
 	// The state that was exported. Opaque.
-	Revision      string `protobuf:"bytes,4,opt,name=revision,proto3" json:"revision,omitempty"`
+	Revision string `protobuf:"bytes,4,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Id of the audit record of the export.
+	Receipt       string `protobuf:"bytes,5,opt,name=receipt,proto3" json:"receipt,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -455,6 +457,13 @@ func (x *ExportManifest) GetDecisionCount() int32 {
 func (x *ExportManifest) GetRevision() string {
 	if x != nil {
 		return x.Revision
+	}
+	return ""
+}
+
+func (x *ExportManifest) GetReceipt() string {
+	if x != nil {
+		return x.Receipt
 	}
 	return ""
 }
@@ -524,7 +533,9 @@ type EraseTraineeResponse struct {
 	// Decisions removed.
 	ErasedDecisionCount int32 `protobuf:"varint,3,opt,name=erased_decision_count,json=erasedDecisionCount,proto3" json:"erased_decision_count,omitempty"`
 	// When it was done.
-	EraseTime     *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	EraseTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	// Id of the audit record of the erasure, which is all that is left.
+	Receipt       string `protobuf:"bytes,5,opt,name=receipt,proto3" json:"receipt,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -587,6 +598,13 @@ func (x *EraseTraineeResponse) GetEraseTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *EraseTraineeResponse) GetReceipt() string {
+	if x != nil {
+		return x.Receipt
+	}
+	return ""
+}
+
 var File_steelyard_v1_trainee_service_proto protoreflect.FileDescriptor
 
 const file_steelyard_v1_trainee_service_proto_rawDesc = "" +
@@ -616,32 +634,35 @@ const file_steelyard_v1_trainee_service_proto_rawDesc = "" +
 	"\x04plan\x18\x03 \x01(\v2\x12.steelyard.v1.PlanB\x03\xe0A\x03H\x00R\x04plan\x129\n" +
 	"\bdecision\x18\x04 \x01(\v2\x16.steelyard.v1.DecisionB\x03\xe0A\x03H\x00R\bdecision\x12?\n" +
 	"\bmanifest\x18\x05 \x01(\v2\x1c.steelyard.v1.ExportManifestB\x03\xe0A\x03H\x00R\bmanifestB\b\n" +
-	"\x06record\"\xa7\x01\n" +
+	"\x06record\"\xc6\x01\n" +
 	"\x0eExportManifest\x12$\n" +
 	"\ventry_count\x18\x01 \x01(\x05B\x03\xe0A\x03R\n" +
 	"entryCount\x12\"\n" +
 	"\n" +
 	"plan_count\x18\x02 \x01(\x05B\x03\xe0A\x03R\tplanCount\x12*\n" +
 	"\x0edecision_count\x18\x03 \x01(\x05B\x03\xe0A\x03R\rdecisionCount\x12\x1f\n" +
-	"\brevision\x18\x04 \x01(\tB\x03\xe0A\x03R\brevision\"\xb0\x01\n" +
+	"\brevision\x18\x04 \x01(\tB\x03\xe0A\x03R\brevision\x12\x1d\n" +
+	"\areceipt\x18\x05 \x01(\tB\x03\xe0A\x03R\areceipt\"\xb0\x01\n" +
 	"\x13EraseTraineeRequest\x12b\n" +
 	"\x04name\x18\x01 \x01(\tBN\xe0A\x02\xfaA\x1f\n" +
 	"\x1dsteelyard.example.com/Trainee\xbaH&r$2\"^trainees/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x125\n" +
 	"\n" +
-	"request_id\x18\x02 \x01(\tB\x16\xe0A\x01\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\"\xf3\x01\n" +
+	"request_id\x18\x02 \x01(\tB\x16\xe0A\x01\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\"\x92\x02\n" +
 	"\x14EraseTraineeResponse\x121\n" +
 	"\x12erased_entry_count\x18\x01 \x01(\x05B\x03\xe0A\x03R\x10erasedEntryCount\x12/\n" +
 	"\x11erased_plan_count\x18\x02 \x01(\x05B\x03\xe0A\x03R\x0ferasedPlanCount\x127\n" +
 	"\x15erased_decision_count\x18\x03 \x01(\x05B\x03\xe0A\x03R\x13erasedDecisionCount\x12>\n" +
 	"\n" +
-	"erase_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\teraseTime2\xb5\x05\n" +
-	"\x0eTraineeService\x12\x82\x01\n" +
-	"\rCreateTrainee\x12\".steelyard.v1.CreateTraineeRequest\x1a\x15.steelyard.v1.Trainee\"6\xdaA\x12trainee,trainee_id\x98\xc2\x18\x05\x82\xd3\xe4\x93\x02\x17:\atrainee\"\f/v1/trainees\x12n\n" +
+	"erase_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\teraseTime\x12\x1d\n" +
+	"\areceipt\x18\x05 \x01(\tB\x03\xe0A\x03R\areceipt2\xeb\x05\n" +
+	"\x0eTraineeService\x12\x90\x01\n" +
+	"\rCreateTrainee\x12\".steelyard.v1.CreateTraineeRequest\x1a\x15.steelyard.v1.Trainee\"D\xdaA\x12trainee,trainee_id\x98\xc2\x18\x05\xa2\xc2\x18\n" +
+	"trainee_id\x82\xd3\xe4\x93\x02\x17:\atrainee\"\f/v1/trainees\x12v\n" +
 	"\n" +
-	"GetTrainee\x12\x1f.steelyard.v1.GetTraineeRequest\x1a\x15.steelyard.v1.Trainee\"(\xdaA\x04name\x98\xc2\x18\x04\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/{name=trainees/*}\x12\x94\x01\n" +
-	"\rUpdateTrainee\x12\".steelyard.v1.UpdateTraineeRequest\x1a\x15.steelyard.v1.Trainee\"H\xdaA\x13trainee,update_mask\x98\xc2\x18\x05\x82\xd3\xe4\x93\x02(:\atrainee2\x1d/v1/{trainee.name=trainees/*}\x12\x8b\x01\n" +
-	"\rExportTrainee\x12\".steelyard.v1.ExportTraineeRequest\x1a#.steelyard.v1.ExportTraineeResponse\"/\xdaA\x04name\x98\xc2\x18\x06\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{name=trainees/*}:export0\x01\x12\x88\x01\n" +
-	"\fEraseTrainee\x12!.steelyard.v1.EraseTraineeRequest\x1a\".steelyard.v1.EraseTraineeResponse\"1\xdaA\x04name\x98\xc2\x18\a\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=trainees/*}:eraseB4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
+	"GetTrainee\x12\x1f.steelyard.v1.GetTraineeRequest\x1a\x15.steelyard.v1.Trainee\"0\xdaA\x04name\x98\xc2\x18\x04\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/{name=trainees/*}\x12\xa4\x01\n" +
+	"\rUpdateTrainee\x12\".steelyard.v1.UpdateTraineeRequest\x1a\x15.steelyard.v1.Trainee\"X\xdaA\x13trainee,update_mask\x98\xc2\x18\x05\xa2\xc2\x18\ftrainee.name\x82\xd3\xe4\x93\x02(:\atrainee2\x1d/v1/{trainee.name=trainees/*}\x12\x93\x01\n" +
+	"\rExportTrainee\x12\".steelyard.v1.ExportTraineeRequest\x1a#.steelyard.v1.ExportTraineeResponse\"7\xdaA\x04name\x98\xc2\x18\x06\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{name=trainees/*}:export0\x01\x12\x90\x01\n" +
+	"\fEraseTrainee\x12!.steelyard.v1.EraseTraineeRequest\x1a\".steelyard.v1.EraseTraineeResponse\"9\xdaA\x04name\x98\xc2\x18\a\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=trainees/*}:eraseB4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
 
 var (
 	file_steelyard_v1_trainee_service_proto_rawDescOnce sync.Once

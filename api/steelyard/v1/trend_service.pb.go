@@ -33,9 +33,11 @@ type GetWeightTrendRequest struct {
 	StartDate *date.Date `protobuf:"bytes,2,opt,name=start_date,json=startDate,proto3" json:"start_date,omitempty"`
 	// Last day to show, inclusive; today in the trainee's zone when absent. At
 	// most 3660 days are shown.
-	EndDate       *date.Date `protobuf:"bytes,3,opt,name=end_date,json=endDate,proto3" json:"end_date,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	EndDate *date.Date `protobuf:"bytes,3,opt,name=end_date,json=endDate,proto3" json:"end_date,omitempty"`
+	// See RecommendRequest.
+	AtLeastRevision string `protobuf:"bytes,4,opt,name=at_least_revision,json=atLeastRevision,proto3" json:"at_least_revision,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *GetWeightTrendRequest) Reset() {
@@ -87,6 +89,13 @@ func (x *GetWeightTrendRequest) GetEndDate() *date.Date {
 		return x.EndDate
 	}
 	return nil
+}
+
+func (x *GetWeightTrendRequest) GetAtLeastRevision() string {
+	if x != nil {
+		return x.AtLeastRevision
+	}
+	return ""
 }
 
 // The weight trend.
@@ -390,9 +399,11 @@ type GetEnergyBalanceRequest struct {
 	// `trainees/{trainee}/energyBalance`.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The morning to estimate for; today in the trainee's zone when absent.
-	AsOfDate      *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsOfDate *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// See RecommendRequest.
+	AtLeastRevision string `protobuf:"bytes,3,opt,name=at_least_revision,json=atLeastRevision,proto3" json:"at_least_revision,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *GetEnergyBalanceRequest) Reset() {
@@ -437,6 +448,13 @@ func (x *GetEnergyBalanceRequest) GetAsOfDate() *date.Date {
 		return x.AsOfDate
 	}
 	return nil
+}
+
+func (x *GetEnergyBalanceRequest) GetAtLeastRevision() string {
+	if x != nil {
+		return x.AtLeastRevision
+	}
+	return ""
 }
 
 // The energy balance as of a morning.
@@ -554,9 +572,11 @@ type GetStrengthTrendRequest struct {
 	// `trainees/{trainee}/strengthTrend`.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The day to judge on; today in the trainee's zone when absent.
-	AsOfDate      *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsOfDate *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// See RecommendRequest.
+	AtLeastRevision string `protobuf:"bytes,3,opt,name=at_least_revision,json=atLeastRevision,proto3" json:"at_least_revision,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *GetStrengthTrendRequest) Reset() {
@@ -601,6 +621,13 @@ func (x *GetStrengthTrendRequest) GetAsOfDate() *date.Date {
 		return x.AsOfDate
 	}
 	return nil
+}
+
+func (x *GetStrengthTrendRequest) GetAtLeastRevision() string {
+	if x != nil {
+		return x.AtLeastRevision
+	}
+	return ""
 }
 
 // Whether strength is holding.
@@ -900,13 +927,15 @@ var File_steelyard_v1_trend_service_proto protoreflect.FileDescriptor
 
 const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"\n" +
-	" steelyard/v1/trend_service.proto\x12\fsteelyard.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x16google/type/date.proto\x1a\x19steelyard/v1/access.proto\x1a!steelyard/v1/recommendation.proto\"\xf5\x01\n" +
+	" steelyard/v1/trend_service.proto\x12\fsteelyard.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x16google/type/date.proto\x1a\x19steelyard/v1/access.proto\x1a!steelyard/v1/recommendation.proto\"\xad\x02\n" +
 	"\x15GetWeightTrendRequest\x12r\n" +
 	"\x04name\x18\x01 \x01(\tB^\xe0A\x02\xfaA#\n" +
 	"!steelyard.example.com/WeightTrend\xbaH2r02.^trainees/[a-z0-9][a-z0-9-]{0,62}/weightTrend$R\x04name\x125\n" +
 	"\n" +
 	"start_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\tstartDate\x121\n" +
-	"\bend_date\x18\x03 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\aendDate\"\xd2\x03\n" +
+	"\bend_date\x18\x03 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\aendDate\x126\n" +
+	"\x11at_least_revision\x18\x04 \x01(\tB\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\xd2\x03\n" +
 	"\vWeightTrend\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x125\n" +
 	"\x06points\x18\x02 \x03(\v2\x18.steelyard.v1.TrendPointB\x03\xe0A\x03R\x06points\x12=\n" +
@@ -939,12 +968,14 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"\x14slope_se_kg_per_week\x18\x03 \x01(\x01B\x03\xe0A\x03R\x10slopeSeKgPerWeek\x126\n" +
 	"\bslope_95\x18\x04 \x01(\v2\x16.steelyard.v1.IntervalB\x03\xe0A\x03R\aslope95\x12.\n" +
 	"\x11rate_pct_per_week\x18\x05 \x01(\x01B\x03\xe0A\x03R\x0eratePctPerWeek\x12)\n" +
-	"\x0eresidual_sd_kg\x18\x06 \x01(\x01B\x03\xe0A\x03R\fresidualSdKg\"\xc7\x01\n" +
+	"\x0eresidual_sd_kg\x18\x06 \x01(\x01B\x03\xe0A\x03R\fresidualSdKg\"\xff\x01\n" +
 	"\x17GetEnergyBalanceRequest\x12v\n" +
 	"\x04name\x18\x01 \x01(\tBb\xe0A\x02\xfaA%\n" +
 	"#steelyard.example.com/EnergyBalance\xbaH4r220^trainees/[a-z0-9][a-z0-9-]{0,62}/energyBalance$R\x04name\x124\n" +
 	"\n" +
-	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\xe6\x03\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x126\n" +
+	"\x11at_least_revision\x18\x03 \x01(\tB\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\xe6\x03\n" +
 	"\rEnergyBalance\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12=\n" +
 	"\bestimate\x18\x02 \x01(\v2\x1c.steelyard.v1.EnergyEstimateB\x03\xe0A\x03R\bestimate\x12\"\n" +
@@ -958,12 +989,14 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"\brevision\x18\a \x01(\tB\x03\xe0A\x03R\brevision\x127\n" +
 	"\x06source\x18\b \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source:i\xeaAf\n" +
 	"#steelyard.example.com/EnergyBalance\x12 trainees/{trainee}/energyBalance*\x0eenergyBalances2\renergyBalanceB\r\n" +
-	"\v_guess_kcal\"\xc7\x01\n" +
+	"\v_guess_kcal\"\xff\x01\n" +
 	"\x17GetStrengthTrendRequest\x12v\n" +
 	"\x04name\x18\x01 \x01(\tBb\xe0A\x02\xfaA%\n" +
 	"#steelyard.example.com/StrengthTrend\xbaH4r220^trainees/[a-z0-9][a-z0-9-]{0,62}/strengthTrend$R\x04name\x124\n" +
 	"\n" +
-	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\x93\x03\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x126\n" +
+	"\x11at_least_revision\x18\x03 \x01(\tB\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\x93\x03\n" +
 	"\rStrengthTrend\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x122\n" +
 	"\x05lifts\x18\x02 \x03(\v2\x17.steelyard.v1.LiftTrendB\x03\xe0A\x03R\x05lifts\x126\n" +
@@ -997,11 +1030,11 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"why_absent\x18\x04 \x01(\tB\x03\xe0A\x03R\twhyAbsentB\v\n" +
 	"\t_per_weekB\x14\n" +
 	"\x12_baseline_per_weekB\x06\n" +
-	"\x04_pct2\xb9\x03\n" +
-	"\fTrendService\x12\x86\x01\n" +
-	"\x0eGetWeightTrend\x12#.steelyard.v1.GetWeightTrendRequest\x1a\x19.steelyard.v1.WeightTrend\"4\xdaA\x04name\x98\xc2\x18\x03\x82\xd3\xe4\x93\x02#\x12!/v1/{name=trainees/*/weightTrend}\x12\x8e\x01\n" +
-	"\x10GetEnergyBalance\x12%.steelyard.v1.GetEnergyBalanceRequest\x1a\x1b.steelyard.v1.EnergyBalance\"6\xdaA\x04name\x98\xc2\x18\x03\x82\xd3\xe4\x93\x02%\x12#/v1/{name=trainees/*/energyBalance}\x12\x8e\x01\n" +
-	"\x10GetStrengthTrend\x12%.steelyard.v1.GetStrengthTrendRequest\x1a\x1b.steelyard.v1.StrengthTrend\"6\xdaA\x04name\x98\xc2\x18\x03\x82\xd3\xe4\x93\x02%\x12#/v1/{name=trainees/*/strengthTrend}B4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
+	"\x04_pct2\xd1\x03\n" +
+	"\fTrendService\x12\x8e\x01\n" +
+	"\x0eGetWeightTrend\x12#.steelyard.v1.GetWeightTrendRequest\x1a\x19.steelyard.v1.WeightTrend\"<\xdaA\x04name\x98\xc2\x18\x03\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02#\x12!/v1/{name=trainees/*/weightTrend}\x12\x96\x01\n" +
+	"\x10GetEnergyBalance\x12%.steelyard.v1.GetEnergyBalanceRequest\x1a\x1b.steelyard.v1.EnergyBalance\">\xdaA\x04name\x98\xc2\x18\x03\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=trainees/*/energyBalance}\x12\x96\x01\n" +
+	"\x10GetStrengthTrend\x12%.steelyard.v1.GetStrengthTrendRequest\x1a\x1b.steelyard.v1.StrengthTrend\">\xdaA\x04name\x98\xc2\x18\x03\xa2\xc2\x18\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=trainees/*/strengthTrend}B4Z2example.com/steelyard/api/steelyard/v1;steelyardv1b\x06proto3"
 
 var (
 	file_steelyard_v1_trend_service_proto_rawDescOnce sync.Once
