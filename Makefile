@@ -13,7 +13,7 @@ export STEELYARD_REAL_SERIES
 endif
 
 .DEFAULT_GOAL := help
-.PHONY: help build test race bench bench-real fuzz generate lint breaking format tools vendor-protos clean
+.PHONY: audit help build test race bench bench-real fuzz generate lint breaking format tools vendor-protos clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## (.*)/  \1\t\2/' | expand -t 18
@@ -67,6 +67,16 @@ $(BIN)/buf: proto/tools/go.mod
 $(BIN)/buf-plugin-aip: proto/tools/go.mod $(wildcard proto/tools/buf-plugin-aip/*.go)
 	cd proto/tools && go build -trimpath -o $(BIN)/buf-plugin-aip ./buf-plugin-aip
 	@touch $@
+
+AUDIT_TOOLS := govulncheck gendb gosec cyclonedx-gomod
+
+audit: $(addprefix $(BIN)/,$(AUDIT_TOOLS)) ## known vulnerabilities, unsafe code, bin/steelyard.sbom.json
+	go mod verify
+	deploy/tools/audit.sh
+
+$(addprefix $(BIN)/,$(AUDIT_TOOLS)) &: deploy/tools/go.mod
+	cd deploy/tools && go build -trimpath -ldflags='-s -w' -o $(BIN)/ $$(go list -f '{{.ImportPath}}' tool)
+	@touch $(addprefix $(BIN)/,$(AUDIT_TOOLS))
 
 vendor-protos: ## refresh proto/third_party (needs npm; only to bump)
 	proto/tools/vendor-protos.sh
