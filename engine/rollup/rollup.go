@@ -3,10 +3,15 @@ package rollup
 
 import (
 	"cmp"
+	"iter"
 	"slices"
 
 	"example.com/steelyard/engine"
 )
+
+// Rules numbers the rules of this package. Whoever changes what some entries come
+// to raises it: stored days that were made by older rules are then made again.
+const Rules = 1
 
 // Result is what one day's entries come to.
 type Result struct {
@@ -40,7 +45,7 @@ const (
 // natural key twice (the result would depend on their order), or a fact that is
 // missing or not one of engine's types by value.
 func Day(day engine.Day, entries []engine.Entry) Result {
-	sorted := slices.Clone(entries)
+	sorted := entries
 	for _, e := range sorted {
 		switch {
 		case e.Day != day:
@@ -49,7 +54,9 @@ func Day(day engine.Day, entries []engine.Entry) Result {
 			panic(errNoFact)
 		}
 	}
-	slices.SortFunc(sorted, byKindAndKey)
+	if !slices.IsSortedFunc(sorted, byKindAndKey) { // the order of the log is
+		sorted = slices.SortedFunc(slices.Values(entries), byKindAndKey)
+	}
 	r := roll{day: day}
 	for i, e := range sorted {
 		if i > 0 && byKindAndKey(sorted[i-1], e) == 0 {
@@ -58,6 +65,22 @@ func Day(day engine.Day, entries []engine.Entry) Result {
 		r.add(e.Fact)
 	}
 	return r.result()
+}
+
+// Days rolls up each day that entries are of. Those of a day follow each other;
+// else it is as Day.
+func Days(entries []engine.Entry) iter.Seq2[engine.Day, Result] {
+	return func(yield func(engine.Day, Result) bool) {
+		for n := 0; len(entries) > 0; entries, n = entries[n:], 0 {
+			day := entries[0].Day
+			for n < len(entries) && entries[n].Day == day {
+				n++
+			}
+			if !yield(day, Day(day, entries[:n])) {
+				return
+			}
+		}
+	}
 }
 
 func byKindAndKey(a, b engine.Entry) int {

@@ -1,196 +1,169 @@
-// Package rows is how the values that a backend keeps as text are written: facts,
-// profiles, the terms of plans, and what few days have. Every backend stores the
-// same text, so that a log moved from one to another needs no translation.
+// Package rows is how the values that a backend keeps in one column are written:
+// facts and what few days have are packed, profiles and the terms of plans are
+// JSON. Every backend stores the same bytes, so that a log moved from one to
+// another needs no translation.
 //
-// The rows are not the engine's types, so that a renamed field there cannot make
-// a stored log unreadable. A new field is optional and gets a name of its own; a
-// name never changes its meaning. Masses and energies keep the value and the unit
-// in which they were given.
+// What is stored does not follow the engine's types, so that a renamed field
+// there cannot make a stored log unreadable. A new field is optional; a field
+// never changes its meaning. Masses and energies keep the value and the unit in
+// which they were given.
 package rows
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 
 	"example.com/steelyard/engine"
 )
 
-type weighInRow struct {
-	Weight massRow  `json:"weight"`
-	Minute *float64 `json:"minute,omitempty"`
-}
-
-type intakeRow struct {
-	Energy   energyRow `json:"energy"`
-	ProteinG *float64  `json:"protein_g,omitempty"`
-	CarbG    *float64  `json:"carb_g,omitempty"`
-	FatG     *float64  `json:"fat_g,omitempty"`
-	SodiumMg *float64  `json:"sodium_mg,omitempty"`
-	Partial  bool      `json:"partial,omitempty"`
-}
-
-type activityRow struct {
-	Steps   *float64   `json:"steps,omitempty"`
-	Energy  *energyRow `json:"energy,omitempty"`
-	Minutes *float64   `json:"minutes,omitempty"`
-}
-
-type liftSetRow struct {
-	Lift    string   `json:"lift"`
-	Load    massRow  `json:"load"`
-	Reps    int      `json:"reps"`
-	Reserve *float64 `json:"reserve,omitempty"`
-}
-
-type tapeRow struct {
-	Waist    *float64 `json:"waist_cm,omitempty"`
-	Abdomen  *float64 `json:"abdomen_cm,omitempty"`
-	Hip      *float64 `json:"hip_cm,omitempty"`
-	Neck     *float64 `json:"neck_cm,omitempty"`
-	Chest    *float64 `json:"chest_cm,omitempty"`
-	Thigh    *float64 `json:"thigh_cm,omitempty"`
-	UpperArm *float64 `json:"upper_arm_cm,omitempty"`
-}
-
-type bodyFatRow struct {
-	Pct    float64              `json:"pct"`
-	Method engine.BodyFatMethod `json:"method,omitempty"`
-}
-
-type checkInRow struct {
-	HungerEase    int           `json:"hunger_ease,omitempty"`
-	Energy        int           `json:"energy,omitempty"`
-	Sleep         int           `json:"sleep,omitempty"`
-	TrainingDrive int           `json:"training_drive,omitempty"`
-	WasSlog       engine.Answer `json:"was_slog,omitempty"`
-}
-
-type photoSetRow struct {
-	Reference string `json:"reference"`
-}
-
-type markRow struct {
-	Of         engine.MarkKind `json:"of"`
-	TargetKcal *float64        `json:"target_kcal,omitempty"`
-}
-
-// EncodeFact returns the JSON of a fact. An error when JSON cannot hold it, or when
-// it is no fact of the engine by value.
-func EncodeFact(f engine.Fact) (string, error) {
+// AppendFact appends a packed fact, at least one byte. An error when it holds a
+// number that is not finite or a constant that the engine has not, or when it is
+// no fact of the engine by value.
+func AppendFact(dst []byte, f engine.Fact) ([]byte, error) {
+	c := coder{buf: append(dst, packedV1)}
 	switch f := f.(type) {
 	case engine.WeighIn:
-		return encode(weighInRow{massToRow(f.Weight), optional(f.MinuteOfDay)})
+		c.weighIn(&f)
 	case engine.Intake:
-		return encode(intakeRow{
-			energyToRow(f.Energy), optional(f.ProteinG), optional(f.CarbG), optional(f.FatG), optional(f.SodiumMg), f.IsPartial,
-		})
+		c.intake(&f)
 	case engine.Activity:
-		row := activityRow{Steps: optional(f.Steps), Minutes: optional(f.Minutes)}
-		if f.Energy != (engine.Energy{}) {
-			energy := energyToRow(f.Energy)
-			row.Energy = &energy
-		}
-		return encode(row)
+		c.activity(&f)
 	case engine.LiftSet:
-		return encode(liftSetRow{f.Lift, massToRow(f.Load), f.Reps, optional(f.RepsInReserve)})
+		c.liftSet(&f)
 	case engine.Tape:
-		return encode(tapeToRow(f))
+		c.tape(&f)
 	case engine.BodyFat:
-		return encode(bodyFatRow(f))
+		c.bodyFat(&f)
 	case engine.CheckIn:
-		return encode(checkInRow(f))
+		c.checkIn(&f)
 	case engine.PhotoSet:
-		return encode(photoSetRow(f))
+		c.text(&f.Reference)
 	case engine.Mark:
-		return encode(markRow{f.Of, optional(f.TargetKcal)})
+		c.mark(&f)
+	default:
+		return dst, fmt.Errorf("no row for a fact of type %T", f)
 	}
-	return "", fmt.Errorf("no row for a fact of type %T", f)
+	return c.trimmed(len(dst))
 }
 
-// DecodeFact reads what EncodeFact wrote of a fact of that kind.
-func DecodeFact(k engine.Kind, text []byte) (engine.Fact, error) {
+// DecodeFact reads a fact of that kind, packed or in JSON as it was written before.
+func DecodeFact(k engine.Kind, stored []byte) (engine.Fact, error) {
+	if isJSON(stored) {
+		return decodeFactJSON(k, stored)
+	}
+	c := reading(stored)
+	var fact engine.Fact
 	switch k {
 	case engine.KindWeighIn:
-		return decode(text, weighInRow.fact)
+		var f engine.WeighIn
+		c.weighIn(&f)
+		fact = f
 	case engine.KindIntake:
-		return decode(text, intakeRow.fact)
+		var f engine.Intake
+		c.intake(&f)
+		fact = f
 	case engine.KindActivity:
-		return decode(text, activityRow.fact)
+		var f engine.Activity
+		c.activity(&f)
+		fact = f
 	case engine.KindLiftSet:
-		return decode(text, liftSetRow.fact)
+		var f engine.LiftSet
+		c.liftSet(&f)
+		fact = f
 	case engine.KindTape:
-		return decode(text, tapeRow.fact)
+		var f engine.Tape
+		c.tape(&f)
+		fact = f
 	case engine.KindBodyFat:
-		return decode(text, bodyFatRow.fact)
+		var f engine.BodyFat
+		c.bodyFat(&f)
+		fact = f
 	case engine.KindCheckIn:
-		return decode(text, checkInRow.fact)
+		var f engine.CheckIn
+		c.checkIn(&f)
+		fact = f
 	case engine.KindPhotoSet:
-		return decode(text, photoSetRow.fact)
+		var f engine.PhotoSet
+		c.text(&f.Reference)
+		fact = f
 	case engine.KindMark:
-		return decode(text, markRow.fact)
+		var f engine.Mark
+		c.mark(&f)
+		fact = f
+	default:
+		return nil, fmt.Errorf("no row for facts of kind %d", k)
 	}
-	return nil, fmt.Errorf("no row for facts of kind %d", k)
-}
-
-func (r weighInRow) fact() engine.WeighIn {
-	return engine.WeighIn{Weight: r.Weight.mass(), MinuteOfDay: opt(r.Minute)}
-}
-
-func (r intakeRow) fact() engine.Intake {
-	return engine.Intake{
-		Energy: r.Energy.energy(), ProteinG: opt(r.ProteinG), CarbG: opt(r.CarbG), FatG: opt(r.FatG),
-		SodiumMg: opt(r.SodiumMg), IsPartial: r.Partial,
+	if c.err != nil {
+		return nil, c.err
 	}
+	return fact, nil
 }
 
-func (r activityRow) fact() engine.Activity {
-	a := engine.Activity{Steps: opt(r.Steps), Minutes: opt(r.Minutes)}
-	if r.Energy != nil {
-		a.Energy = r.Energy.energy()
-	}
-	return a
+// The order of the fields is what is stored: a new one comes last.
+
+func (c *coder) weighIn(f *engine.WeighIn) {
+	c.mass(&f.Weight)
+	c.opt(&f.MinuteOfDay)
 }
 
-func (r liftSetRow) fact() engine.LiftSet {
-	return engine.LiftSet{Lift: r.Lift, Load: r.Load.mass(), Reps: r.Reps, RepsInReserve: opt(r.Reserve)}
+func (c *coder) intake(f *engine.Intake) {
+	c.energy(&f.Energy)
+	c.opt(&f.ProteinG)
+	c.opt(&f.CarbG)
+	c.opt(&f.FatG)
+	c.opt(&f.SodiumMg)
+	c.bool(&f.IsPartial)
 }
 
-func tapeToRow(t engine.Tape) tapeRow {
-	return tapeRow{
-		optional(t.WaistCm), optional(t.AbdomenCm), optional(t.HipCm), optional(t.NeckCm),
-		optional(t.ChestCm), optional(t.ThighCm), optional(t.UpperArmCm),
-	}
+func (c *coder) activity(f *engine.Activity) {
+	c.opt(&f.Steps)
+	c.energy(&f.Energy)
+	c.opt(&f.Minutes)
 }
 
-func (r tapeRow) fact() engine.Tape {
-	return engine.Tape{
-		WaistCm: opt(r.Waist), AbdomenCm: opt(r.Abdomen), HipCm: opt(r.Hip), NeckCm: opt(r.Neck),
-		ChestCm: opt(r.Chest), ThighCm: opt(r.Thigh), UpperArmCm: opt(r.UpperArm),
-	}
+func (c *coder) liftSet(f *engine.LiftSet) {
+	c.text(&f.Lift)
+	c.mass(&f.Load)
+	c.int(&f.Reps)
+	c.opt(&f.RepsInReserve)
 }
 
-func (r bodyFatRow) fact() engine.BodyFat { return engine.BodyFat(r) }
-
-func (r checkInRow) fact() engine.CheckIn { return engine.CheckIn(r) }
-
-func (r photoSetRow) fact() engine.PhotoSet { return engine.PhotoSet(r) }
-
-func (r markRow) fact() engine.Mark {
-	return engine.Mark{Of: r.Of, TargetKcal: opt(r.TargetKcal)}
+func (c *coder) tape(f *engine.Tape) {
+	c.opt(&f.WaistCm)
+	c.opt(&f.AbdomenCm)
+	c.opt(&f.HipCm)
+	c.opt(&f.NeckCm)
+	c.opt(&f.ChestCm)
+	c.opt(&f.ThighCm)
+	c.opt(&f.UpperArmCm)
 }
 
-func encode(row any) (string, error) {
-	text, err := json.Marshal(row)
-	return string(text), err
+func (c *coder) bodyFat(f *engine.BodyFat) {
+	c.number(&f.Pct)
+	small(c, &f.Method, 255)
 }
 
-func decode[R any, F engine.Fact](text []byte, fact func(R) F) (engine.Fact, error) {
-	var row R
-	if err := json.Unmarshal(text, &row); err != nil {
-		return nil, err
-	}
-	return fact(row), nil
+func (c *coder) checkIn(f *engine.CheckIn) {
+	c.int(&f.HungerEase)
+	c.int(&f.Energy)
+	c.int(&f.Sleep)
+	c.int(&f.TrainingDrive)
+	small(c, &f.WasSlog, 255)
+}
+
+func (c *coder) mark(f *engine.Mark) {
+	small(c, &f.Of, 255)
+	c.opt(&f.TargetKcal)
+}
+
+func (c *coder) mass(m *engine.Mass) {
+	c.number(&m.Value)
+	small(c, &m.Unit, engine.Stone)
+}
+
+func (c *coder) energy(e *engine.Energy) {
+	c.number(&e.Value)
+	small(c, &e.Unit, engine.Kilojoule)
 }
 
 // ErrRange is a stored number that its type cannot hold.

@@ -54,3 +54,8 @@ func DecodePlan(terms []byte, id string, state engine.PlanState) (engine.Plan, e
 		AllowRefeeds: r.AllowRefeeds == nil || *r.AllowRefeeds, WeekendExtraKcal: r.WeekendExtraKcal,
 	}, nil
 }
+
+func encode(row any) (string, error) {
+	text, err := json.Marshal(row)
+	return string(text), err
+}

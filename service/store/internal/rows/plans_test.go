@@ -4,7 +4,6 @@ import (
 	"testing"
 
 	"example.com/steelyard/engine"
-	"example.com/steelyard/engine/rollup"
 )
 
 // The stored form of a plan's terms. What any version wrote must be read by every
@@ -58,32 +57,5 @@ func TestStoredProfile(t *testing.T) {
 	}
 	if text, err := EncodeProfile(engine.Profile{}); err != nil || text != "{}" {
 		t.Errorf("nothing known is stored as %s, %v", text, err)
-	}
-}
-
-// A day that has none of what few days have stores nothing of it.
-func TestStoredSparse(t *testing.T) {
-	plain := rollup.Day(5, []engine.Entry{{Day: 5, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(70)}}})
-	if text, err := EncodeSparse(plain); err != nil || text != "" {
-		t.Errorf("stored as %q, %v", text, err)
-	}
-	full := rollup.Day(5, []engine.Entry{
-		{Day: 5, Key: "1", Fact: engine.LiftSet{Lift: "press", Load: engine.Kg(40), Reps: 5}},
-		{Day: 5, Key: "1", Fact: engine.Tape{WaistCm: engine.Some(80)}},
-		{Day: 5, Key: "1", Fact: engine.BodyFat{Pct: 25}},
-		{Day: 5, Key: "1", Fact: engine.CheckIn{Sleep: 3}},
-	})
-	text, err := EncodeSparse(full)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var row engine.WindowDay
-	var w engine.Window
-	if err := DecodeSparse([]byte(text), 5, &row, &w); err != nil {
-		t.Fatal(err)
-	}
-	if row.CheckIn != full.Row.CheckIn || len(w.Lifts) != 1 || w.Lifts[0] != full.Lifts[0] || len(w.Tapes) != 1 || w.Tapes[0] != full.Tapes[0] ||
-		len(w.BodyFat) != 1 || w.BodyFat[0] != full.BodyFat[0] {
-		t.Errorf("%s is read as %+v, %+v", text, row, w)
 	}
 }

@@ -7,13 +7,13 @@ import (
 	"example.com/steelyard/engine"
 )
 
-// massRow is an engine.Mass as it is stored.
+// massRow is an engine.Mass in JSON.
 type massRow struct {
 	Value float64  `json:"v"`
 	Unit  massUnit `json:"u,omitempty"`
 }
 
-// energyRow is an engine.Energy as it is stored.
+// energyRow is an engine.Energy in JSON.
 type energyRow struct {
 	Value float64    `json:"v"`
 	Unit  energyUnit `json:"u,omitempty"`
@@ -31,7 +31,7 @@ func (r energyRow) energy() engine.Energy {
 	return engine.Energy{Value: r.Value, Unit: engine.EnergyUnit(r.Unit)}
 }
 
-// Units are stored by their symbols, so that the numbers of the engine's
+// In JSON units are their symbols, so that the numbers of the engine's
 // constants are free to change. No unit is no symbol.
 var (
 	massSymbols   = []string{engine.Kilogram: "kg", engine.Pound: "lb", engine.Stone: "st"}

@@ -1,67 +1,65 @@
 package rows
 
 import (
-	"encoding/json"
-
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/rollup"
 )
 
-// sparseRow is what few days have.
-type sparseRow struct {
-	CheckIn *checkInRow  `json:"check_in,omitempty"`
-	Lifts   []liftRow    `json:"lifts,omitempty"`
-	BodyFat []bodyFatRow `json:"body_fat,omitempty"`
-	Tapes   []tapeRow    `json:"tapes,omitempty"`
-}
-
-// liftRow is an engine.LiftDay without its day.
-type liftRow struct {
-	Lift     string   `json:"lift"`
-	BestE1RM *float64 `json:"best_e1rm_kg,omitempty"`
-	Sets     int      `json:"sets"`
-	HardSets int      `json:"hard_sets"`
-}
-
-// EncodeSparse returns the JSON of what few days have, empty when a day has none of it.
-func EncodeSparse(r rollup.Result) (string, error) {
-	var s sparseRow
-	if r.Row.CheckIn != (engine.CheckIn{}) {
-		c := checkInRow(r.Row.CheckIn)
-		s.CheckIn = &c
+// AppendSparse appends what few days have, packed; nothing when a day has none of it.
+func AppendSparse(dst []byte, r rollup.Result) ([]byte, error) {
+	if r.Row.CheckIn == (engine.CheckIn{}) && len(r.Lifts)+len(r.BodyFat)+len(r.Tapes) == 0 {
+		return dst, nil
 	}
+	c := coder{buf: append(dst, packedV1)}
+	c.checkIn(&r.Row.CheckIn)
 	for _, l := range r.Lifts {
-		s.Lifts = append(s.Lifts, liftRow{l.Lift, optional(l.BestE1RM), l.Sets, l.HardSets})
+		c.more(true)
+		c.liftDay(&l)
 	}
+	c.more(false)
 	for _, b := range r.BodyFat {
-		s.BodyFat = append(s.BodyFat, bodyFatRow(b.BodyFat))
+		c.more(true)
+		c.bodyFat(&b.BodyFat)
 	}
+	c.more(false)
 	for _, t := range r.Tapes {
-		s.Tapes = append(s.Tapes, tapeToRow(t.Tape))
+		c.more(true)
+		c.tape(&t.Tape)
 	}
-	if s.CheckIn == nil && s.Lifts == nil && s.BodyFat == nil && s.Tapes == nil {
-		return "", nil
-	}
-	return encode(s)
+	c.more(false)
+	return c.trimmed(len(dst))
 }
 
-// DecodeSparse reads what EncodeSparse wrote of a day into its row and its window.
-func DecodeSparse(text []byte, day engine.Day, r *engine.WindowDay, w *engine.Window) error {
-	var s sparseRow
-	if err := json.Unmarshal(text, &s); err != nil {
-		return err
+// DecodeSparse reads what few days have of a day into its row and its window,
+// packed or in JSON as it was written before.
+func DecodeSparse(stored []byte, day engine.Day, r *engine.WindowDay, w *engine.Window) error {
+	if isJSON(stored) {
+		return decodeSparseJSON(stored, day, r, w)
 	}
-	if s.CheckIn != nil {
-		r.CheckIn = s.CheckIn.fact()
+	c := reading(stored)
+	c.lifts = w.Lifts
+	c.checkIn(&r.CheckIn)
+	for c.more(false) {
+		l := engine.LiftDay{Day: day}
+		c.liftDay(&l)
+		w.Lifts = append(w.Lifts, l)
 	}
-	for _, l := range s.Lifts {
-		w.Lifts = append(w.Lifts, engine.LiftDay{Day: day, Lift: l.Lift, BestE1RM: opt(l.BestE1RM), Sets: l.Sets, HardSets: l.HardSets})
+	for c.more(false) {
+		b := engine.BodyFatReading{Day: day}
+		c.bodyFat(&b.BodyFat)
+		w.BodyFat = append(w.BodyFat, b)
 	}
-	for _, b := range s.BodyFat {
-		w.BodyFat = append(w.BodyFat, engine.BodyFatReading{Day: day, BodyFat: b.fact()})
+	for c.more(false) {
+		t := engine.TapeReading{Day: day}
+		c.tape(&t.Tape)
+		w.Tapes = append(w.Tapes, t)
 	}
-	for _, t := range s.Tapes {
-		w.Tapes = append(w.Tapes, engine.TapeReading{Day: day, Tape: t.fact()})
-	}
-	return nil
+	return c.err
+}
+
+func (c *coder) liftDay(l *engine.LiftDay) {
+	c.text(&l.Lift)
+	c.opt(&l.BestE1RM)
+	c.int(&l.Sets)
+	c.int(&l.HardSets)
 }

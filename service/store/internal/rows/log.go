@@ -1,0 +1,64 @@
+package rows
+
+import (
+	"cmp"
+	"slices"
+
+	"example.com/steelyard/engine"
+)
+
+// InOrder returns entries in the order of the log: day, kind, key. It panics when
+// two have one key, as store.Tx says.
+func InOrder(entries []engine.Entry) []engine.Entry {
+	sorted := slices.SortedFunc(slices.Values(entries), compare)
+	for i, e := range sorted {
+		if i > 0 && compare(e, sorted[i-1]) == 0 {
+			panic("store: two entries of one key in one call")
+		}
+	}
+	return sorted
+}
+
+func compare(a, b engine.Entry) int {
+	return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Fact.Kind(), b.Fact.Kind()), cmp.Compare(a.Key, b.Key))
+}
+
+// Merge returns what is stored once entries are written over it, each in the
+// order of the log.
+func Merge(stored, written []engine.Entry) []engine.Entry {
+	if len(stored) == 0 {
+		return written
+	}
+	out := make([]engine.Entry, 0, len(stored)+len(written))
+	for len(stored) > 0 && len(written) > 0 {
+		switch order := compare(stored[0], written[0]); {
+		case order < 0:
+			out, stored = append(out, stored[0]), stored[1:]
+		case order > 0:
+			out, written = append(out, written[0]), written[1:]
+		default:
+			stored = stored[1:]
+		}
+	}
+	return append(append(out, stored...), written...)
+}
+
+// Days returns the days of entries in the order of the log.
+func Days(entries []engine.Entry) []engine.Day {
+	var out []engine.Day
+	for i, e := range entries {
+		if i == 0 || e.Day != entries[i-1].Day {
+			out = append(out, e.Day)
+		}
+	}
+	return out
+}
+
+// Run returns how many of the first days, ascending, follow each other.
+func Run(days []engine.Day) int {
+	n := 1
+	for n < len(days) && days[n] == days[0]+engine.Day(n) {
+		n++
+	}
+	return n
+}
