@@ -3,7 +3,6 @@ package rollup
 
 import (
 	"cmp"
-	"iter"
 	"slices"
 
 	"example.com/steelyard/engine"
@@ -65,22 +64,6 @@ func Day(day engine.Day, entries []engine.Entry) Result {
 		r.add(e.Fact)
 	}
 	return r.result()
-}
-
-// Days rolls up each day that entries are of. Those of a day follow each other;
-// else it is as Day.
-func Days(entries []engine.Entry) iter.Seq2[engine.Day, Result] {
-	return func(yield func(engine.Day, Result) bool) {
-		for n := 0; len(entries) > 0; entries, n = entries[n:], 0 {
-			day := entries[0].Day
-			for n < len(entries) && entries[n].Day == day {
-				n++
-			}
-			if !yield(day, Day(day, entries[:n])) {
-				return
-			}
-		}
-	}
 }
 
 func byKindAndKey(a, b engine.Entry) int {

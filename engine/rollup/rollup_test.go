@@ -249,29 +249,6 @@ func TestOrderDoesNotMatter(t *testing.T) {
 	}
 }
 
-// Each day by itself, in the order given.
-func TestDays(t *testing.T) {
-	at := func(day engine.Day, key string, kg float64) engine.Entry {
-		return engine.Entry{Day: day, Key: key, Fact: engine.WeighIn{Weight: engine.Kg(kg)}}
-	}
-	log := []engine.Entry{at(today, "2", 71), at(today, "1", 70), at(today+1, "1", 72), at(today+5, "1", 73)}
-	var days []engine.Day
-	var got []Result
-	for day, r := range Days(log) {
-		days, got = append(days, day), append(got, r)
-	}
-	want := []Result{Day(today, log[:2]), Day(today+1, log[2:3]), Day(today+5, log[3:])}
-	if diff := gocmp.Diff(want, got); diff != "" || !slices.Equal(days, []engine.Day{today, today + 1, today + 5}) {
-		t.Errorf("days %v; want -, got +\n%s", days, diff)
-	}
-	for day := range Days(log) {
-		if day > today {
-			t.Fatal("goes on after the end")
-		}
-		break
-	}
-}
-
 // Without the order by key, the sum of these three would differ.
 func TestSumIsInOrderOfKeys(t *testing.T) {
 	a, b, c := 0.1, 0.2, 0.3

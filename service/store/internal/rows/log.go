@@ -2,6 +2,7 @@ package rows
 
 import (
 	"cmp"
+	"iter"
 	"slices"
 
 	"example.com/steelyard/engine"
@@ -43,15 +44,20 @@ func Merge(stored, written []engine.Entry) []engine.Entry {
 	return append(append(out, stored...), written...)
 }
 
-// Days returns the days of entries in the order of the log.
-func Days(entries []engine.Entry) []engine.Day {
-	var out []engine.Day
-	for i, e := range entries {
-		if i == 0 || e.Day != entries[i-1].Day {
-			out = append(out, e.Day)
+// ByDay returns each day of entries in the order of the log, with those of the day.
+func ByDay(log []engine.Entry) iter.Seq2[engine.Day, []engine.Entry] {
+	return func(yield func(engine.Day, []engine.Entry) bool) {
+		for len(log) > 0 {
+			n := 1
+			for n < len(log) && log[n].Day == log[0].Day {
+				n++
+			}
+			if !yield(log[0].Day, log[:n]) {
+				return
+			}
+			log = log[n:]
 		}
 	}
-	return out
 }
 
 // Run returns how many of the first days, ascending, follow each other.

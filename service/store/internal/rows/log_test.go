@@ -49,13 +49,24 @@ func TestInOrder(t *testing.T) {
 	InOrder([]engine.Entry{want[0], want[1], want[0]})
 }
 
-func TestDaysAndRuns(t *testing.T) {
+func TestByDayAndRun(t *testing.T) {
 	var log []engine.Entry
 	for _, d := range []engine.Day{3, 3, 4, 5, 5, 7} {
 		log = append(log, engine.Entry{Day: d})
 	}
-	days := Days(log)
-	if !slices.Equal(days, []engine.Day{3, 4, 5, 7}) || Run(days) != 3 || Run(days[3:]) != 1 || Days(nil) != nil {
+	var days []engine.Day
+	for day, of := range ByDay(log) {
+		days = append(days, day)
+		if want := 1 + int(day)%2; day != 7 && len(of) != want {
+			t.Errorf("%d entries of day %d, want %d", len(of), day, want)
+		}
+	}
+	if !slices.Equal(days, []engine.Day{3, 4, 5, 7}) || Run(days) != 3 || Run(days[3:]) != 1 {
 		t.Errorf("days %v", days)
+	}
+	for day := range ByDay(log) {
+		if day == 4 {
+			break
+		}
 	}
 }
