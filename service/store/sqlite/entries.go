@@ -1,7 +1,6 @@
 package sqlite
 
 import (
-	"cmp"
 	"database/sql"
 	"fmt"
 	"slices"
@@ -21,10 +20,12 @@ ORDER BY day, kind, key LIMIT ?`
 WHERE tenant = ? AND trainee = ? AND day BETWEEN ? AND ?
 ORDER BY day, kind, key`
 
+	selectLoggedDays = `SELECT day FROM day_rollup WHERE tenant = ? AND trainee = ? AND day BETWEEN ? AND ? ORDER BY day`
+
 	deleteEntry = `DELETE FROM entry WHERE tenant = ? AND trainee = ? AND day = ? AND kind = ? AND key = ?`
 )
 
-var upsertEntries = newBulk(`INSERT INTO entry (tenant, trainee, day, kind, key, note, fact)`, 7,
+var upsertEntries = newBulk(`INSERT INTO entry (tenant, trainee, day, kind, key, note, fact)`, 5,
 	`ON CONFLICT (tenant, trainee, day, kind, key) DO UPDATE SET note = excluded.note, fact = excluded.fact`)
 
 // Entries implements store.View.
@@ -65,25 +66,65 @@ func (v *view) entries(query string, args ...any) ([]engine.Entry, error) {
 
 // PutEntries implements store.Tx.
 func (tx *writeTx) PutEntries(entries []engine.Entry) error {
-	sorted := slices.Clone(entries) // in the order of the table: neighbours share pages
-	slices.SortFunc(sorted, func(a, b engine.Entry) int { return compareIDs(a.ID(), b.ID()) })
-	args := make([]any, 0, upsertEntries.width*len(sorted))
-	var days []engine.Day
-	for i, e := range sorted {
-		if i > 0 && e.ID() == sorted[i-1].ID() {
-			panic("sqlite: two entries of one key in one call")
-		}
-		fact, err := rows.EncodeFact(e.Fact)
-		if err != nil {
+	written := rows.InOrder(entries) // in the order of the table: neighbours share pages
+	stored, err := tx.stored(written)
+	if err != nil {
+		return tx.fail("read entries", err)
+	}
+	facts := make([]byte, 0, 16*len(written))
+	args := make([]any, 0, upsertEntries.width*len(written))
+	for _, e := range written {
+		start := len(facts)
+		if facts, err = rows.AppendFact(facts, e.Fact); err != nil {
 			return tx.fail(fmt.Sprintf("encode %s", e.Fact.Kind()), err)
 		}
-		args = append(args, tx.scope.Tenant, tx.scope.Trainee, e.Day, e.Fact.Kind(), e.Key, e.Note, fact)
-		days = append(days, e.Day)
+		args = append(args, e.Day, e.Fact.Kind(), e.Key, e.Note, facts[start:len(facts):len(facts)])
 	}
-	if err := tx.put(upsertEntries, args); err != nil {
+	if err := tx.put(upsertEntries, tx.scope, args); err != nil {
 		return tx.fail("put entries", err)
 	}
-	return tx.fail("roll up", tx.rollUp(slices.Compact(days)))
+	return tx.fail("roll up", tx.putRollups(rows.Merge(stored, written)))
+}
+
+// stored returns what is stored of the days of entries in the order of the log.
+// A batch of a first upload touches days that have nothing yet: it asks once.
+func (tx *writeTx) stored(written []engine.Entry) ([]engine.Entry, error) {
+	var days []engine.Day
+	for day := range rows.ByDay(written) {
+		days = append(days, day)
+	}
+	if len(days) > rows.Run(days) { // with gaps, which may be long
+		var err error
+		if days, err = tx.loggedOf(days); err != nil {
+			return nil, err
+		}
+	}
+	var out []engine.Entry
+	for len(days) > 0 {
+		n := rows.Run(days)
+		found, err := tx.entries(selectEntriesOfDays, tx.scope.Tenant, tx.scope.Trainee, days[0], days[n-1])
+		if err != nil {
+			return nil, err
+		}
+		out, days = append(out, found...), days[n:]
+	}
+	return out, nil
+}
+
+// loggedOf returns which of some days, ascending, have entries.
+func (tx *writeTx) loggedOf(days []engine.Day) ([]engine.Day, error) {
+	var out []engine.Day
+	var day engine.Day
+	err := tx.each(func(r *sql.Rows) error {
+		if err := r.Scan(&day); err != nil {
+			return err
+		}
+		if _, isOne := slices.BinarySearch(days, day); isOne {
+			out = append(out, day)
+		}
+		return nil
+	}, selectLoggedDays, tx.scope.Tenant, tx.scope.Trainee, days[0], days[len(days)-1])
+	return out, err
 }
 
 // DeleteEntry implements store.Tx.
@@ -91,9 +132,12 @@ func (tx *writeTx) DeleteEntry(id engine.ID) error {
 	if err := tx.change(deleteEntry, tx.scope.Tenant, tx.scope.Trainee, id.Day, id.Kind, id.Key); err != nil {
 		return tx.fail("delete entry", err)
 	}
-	return tx.fail("roll up", tx.rollUp([]engine.Day{id.Day}))
-}
-
-func compareIDs(a, b engine.ID) int {
-	return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Key, b.Key))
+	left, err := tx.entries(selectEntriesOfDays, tx.scope.Tenant, tx.scope.Trainee, id.Day, id.Day)
+	if err == nil && len(left) == 0 {
+		_, err = tx.exec(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, id.Day)
+	}
+	if err == nil {
+		err = tx.putRollups(left)
+	}
+	return tx.fail("roll up", err)
 }

@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"example.com/steelyard/engine"
@@ -85,7 +86,7 @@ func TestOldPlansAllowRefeeds(t *testing.T) {
 // A file from before the list has it after Open, for every trainee with an open
 // plan, in several batches; no head moves, and nothing is left to do.
 func TestOldFilesGetTheirDueTalks(t *testing.T) {
-	const n = 2*staleBatch + 1
+	const n = 2*scopeBatch + 1
 	statements := []string{"BEGIN"}
 	for i := range n {
 		id := fmt.Sprintf("t%05d", i)
@@ -116,7 +117,7 @@ func TestOldFilesGetTheirDueTalks(t *testing.T) {
 			t.Errorf("south: %+v, %v", got, err)
 		}
 		var left int
-		if err := s.reader.QueryRow(`SELECT count(*) FROM due_stale`).Scan(&left); err != nil || left != 0 {
+		if err := s.reader.QueryRow(`SELECT count(*) FROM trainee WHERE due_revision <> revision AND tenant <> 'north-gym' OR due_revision < 4`).Scan(&left); err != nil || left != 0 {
 			t.Errorf("%d left to do, %v", left, err)
 		}
 	}
@@ -125,10 +126,90 @@ func TestOldFilesGetTheirDueTalks(t *testing.T) {
 		t.Errorf("head %+v, %v", h, err)
 	}
 	// Opened again, nothing changes; and what was interrupted is gone on with.
-	if _, err := s.writer.Exec(`DELETE FROM due_talk WHERE trainee = 'bo'; INSERT INTO due_stale VALUES ('south-gym', 'bo')`); err != nil {
+	if _, err := s.writer.Exec(`DELETE FROM due_talk WHERE trainee = 'bo'; UPDATE trainee SET due_revision = 0 WHERE trainee = 'bo'`); err != nil {
 		t.Fatal(err)
 	}
 	s.Close()
 	s = open(t, path)
 	check()
+}
+
+// Entries and days from before they were packed read as they were written, and are
+// packed when they are written again. No head moves.
+func TestOldFilesAreRead(t *testing.T) {
+	kg := engine.Mass{Value: 154, Unit: engine.Pound}.Kg()
+	path := oldFile(t, oldTrainee("north-gym", "ada"),
+		`INSERT INTO entry VALUES ('north-gym', 'ada', 7, 1, '1', '', '{"weight":{"v":154,"u":"lb"},"minute":435,"scale":"bathroom"}'),
+			('north-gym', 'ada', 7, 7, '1', 'well', '{"sleep":3,"was_slog":1}'), ('north-gym', 'ada', 8, 3, '1', '', '{}')`,
+		fmt.Sprintf(`INSERT INTO day_rollup VALUES ('north-gym', 'ada', 7, %v, 1, NULL, NULL, NULL, NULL, 0, NULL, 0, '{"check_in":{"sleep":3,"was_slog":1}}'),
+			('north-gym', 'ada', 8, NULL, 0, NULL, NULL, NULL, NULL, 0, NULL, 0, NULL)`, kg.V))
+	s := open(t, path)
+	defer s.Close()
+	want := []engine.Entry{
+		{Day: 7, Key: "1", Fact: engine.WeighIn{Weight: engine.Mass{Value: 154, Unit: engine.Pound}, MinuteOfDay: engine.Some(435)}},
+		{Day: 7, Key: "1", Note: "well", Fact: engine.CheckIn{Sleep: 3, WasSlog: engine.Yes}},
+		{Day: 8, Key: "1", Fact: engine.Activity{}},
+	}
+	check := func(revision int64) {
+		t.Helper()
+		if err := s.View(t.Context(), ada, func(v store.View) error {
+			got, err := v.Entries(store.EntryQuery{To: 9, Limit: 9})
+			if !slices.Equal(got, want) {
+				t.Errorf("entries %+v", got)
+			}
+			return err
+		}); err != nil {
+			t.Error(err)
+		}
+		snap, err := s.Snapshot(t.Context(), ada, 7)
+		if err != nil || snap.Head.Revision != revision || !slices.Equal(snap.Window.Days, []engine.WindowDay{
+			{WeightKg: kg, Readings: 1, CheckIn: engine.CheckIn{Sleep: 3, WasSlog: engine.Yes}}, {},
+		}) {
+			t.Errorf("snapshot %+v, %v", snap, err)
+		}
+	}
+	check(4)
+	mustPut(t, s, ada, store.Once{}, want)
+	check(5)
+	var packed int
+	if err := s.reader.QueryRow(`SELECT count(*) FROM entry WHERE substr(fact, 1, 1) = x'01'`).Scan(&packed); err != nil || packed != 3 {
+		t.Errorf("%d are packed, %v", packed, err)
+	}
+}
+
+// Days that were made by older rules are made again, and the heads move: what a
+// cache holds under the old ones is no longer so. Done once, it is not done again.
+func TestDaysOfOlderRulesAreMadeAgain(t *testing.T) {
+	s, path := newStore(t)
+	for i := range 2*scopeBatch + 1 {
+		sc := store.Scope{Tenant: "north-gym", Trainee: fmt.Sprintf("t%03d", i)}
+		create(t, s, sc)
+	}
+	mustPut(t, s, ada, store.Once{}, []engine.Entry{weighIn(1, 70), weighIn(3, 71)})
+	before, err := s.Snapshot(t.Context(), ada, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	reopen := func(statements string) {
+		t.Helper()
+		if _, err := s.writer.Exec(statements); err != nil {
+			t.Fatal(err)
+		}
+		s.Close()
+		s = open(t, path)
+	}
+	defer func() { s.Close() }()
+	const spoil = "UPDATE day_rollup SET weight_kg = 1; INSERT INTO day_rollup SELECT tenant, trainee, 9, 1, 1, NULL, NULL, NULL, NULL, 0, NULL, 0, NULL FROM day_rollup LIMIT 1;"
+	reopen(spoil + "PRAGMA user_version = 0")
+	snap, err := s.Snapshot(t.Context(), ada, 0)
+	if err != nil || !slices.Equal(snap.Window.Days, before.Window.Days) || snap.Head.Revision != before.Head.Revision+1 || snap.Head.Incarnation != before.Head.Incarnation {
+		t.Errorf("snapshot %+v, %v", snap, err)
+	}
+	if h, err := s.Head(t.Context(), store.Scope{Tenant: "north-gym", Trainee: "t200"}); err != nil || h.Revision != 2 {
+		t.Errorf("the last one's head %+v, %v", h, err)
+	}
+	reopen(spoil)
+	if snap, err = s.Snapshot(t.Context(), ada, 0); err != nil || len(snap.Window.Days) != 10 || snap.Head.Revision != before.Head.Revision+1 {
+		t.Errorf("again: %+v, %v", snap, err)
+	}
 }

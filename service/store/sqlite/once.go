@@ -26,8 +26,8 @@ var errReplay = errors.New("replay")
 
 // Update implements store.Store. Nothing of a trainee changes elsewhere: the
 // head is taken and bumped by the first statement, then the request id is looked
-// up, then w runs, then the due talks are derived, then the answer is recorded,
-// then all of it commits.
+// up, then w runs, then the answer is recorded, then all of it commits. The due
+// talks follow: the raised revision says that they are to be derived.
 func (s *Store) Update(ctx context.Context, sc store.Scope, once store.Once, w store.Write) ([]byte, error) {
 	return s.once(ctx, sc, once, (*writeTx).bump, w)
 }
@@ -54,17 +54,18 @@ func (s *Store) once(ctx context.Context, sc store.Scope, once store.Once, take 
 		if err != nil {
 			return err
 		}
-		if err := tx.keepDue(); err != nil {
-			return err
-		}
 		if encoded, err = answer(tx.head); err != nil {
 			return err
 		}
 		return tx.record(once, encoded)
 	})
-	if err != nil && !errors.Is(err, errReplay) {
+	if errors.Is(err, errReplay) {
+		return encoded, nil
+	}
+	if err != nil {
 		return nil, err
 	}
+	s.renewer.wake()
 	return encoded, nil
 }
 

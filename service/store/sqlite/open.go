@@ -33,6 +33,7 @@ type Store struct {
 	now    func() time.Time
 
 	residue atomic.Bool // erased data may be left in the write-ahead log
+	renewer renewer
 }
 
 var _ store.Store = (*Store)(nil)
@@ -84,9 +85,10 @@ func Open(ctx context.Context, path string, now func() time.Time) (_ *Store, err
 	if s.reads, err = prepare(ctx, s.reader, readQueries); err != nil {
 		return nil, err
 	}
-	if err = s.renewDue(ctx); err != nil {
+	if err = s.rebuildRollups(ctx); err != nil {
 		return nil, err
 	}
+	s.startRenewing()
 	return s, nil
 }
 
@@ -99,6 +101,7 @@ func (s *Store) Ping(ctx context.Context) error {
 // Close implements store.Store. The writer closes last: it is the one that can
 // bring the write-ahead log home.
 func (s *Store) Close() error {
+	s.renewer.stop()
 	var errs []error
 	for _, db := range []*sql.DB{s.reader, s.writer} {
 		if db != nil {

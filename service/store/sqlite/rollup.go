@@ -16,46 +16,26 @@ FROM day_rollup WHERE tenant = ? AND trainee = ? AND day >= ? ORDER BY day`
 )
 
 var upsertRollups = newBulk(
-	`INSERT INTO day_rollup (tenant, trainee, day, weight_kg, readings, intake_kcal, protein_g, steps, activity_kcal, marks, refeed_kcal, has_photos, sparse)`, 13,
+	`INSERT INTO day_rollup (tenant, trainee, day, weight_kg, readings, intake_kcal, protein_g, steps, activity_kcal, marks, refeed_kcal, has_photos, sparse)`, 11,
 	`ON CONFLICT (tenant, trainee, day) DO UPDATE SET
 weight_kg = excluded.weight_kg, readings = excluded.readings, intake_kcal = excluded.intake_kcal, protein_g = excluded.protein_g,
 steps = excluded.steps, activity_kcal = excluded.activity_kcal, marks = excluded.marks, refeed_kcal = excluded.refeed_kcal,
 has_photos = excluded.has_photos, sparse = excluded.sparse`)
 
-// rollUp derives the rows of days, ascending, from the entries now stored.
-// Days that follow each other are read together.
-func (tx *writeTx) rollUp(days []engine.Day) error {
+// putRollups writes the rows of all days that a log in its order has.
+func (tx *writeTx) putRollups(log []engine.Entry) error {
 	var args []any
-	for len(days) > 0 {
-		n := 1
-		for n < len(days) && days[n] == days[0]+engine.Day(n) {
-			n++
-		}
-		entries, err := tx.entries(selectEntriesOfDays, tx.scope.Tenant, tx.scope.Trainee, days[0], days[n-1])
-		if err != nil {
+	var sparse []byte
+	for day, entries := range rows.ByDay(log) {
+		r := rollup.Day(day, entries)
+		start := len(sparse)
+		var err error
+		if sparse, err = rows.AppendSparse(sparse, r); err != nil {
 			return err
 		}
-		for _, day := range days[:n] {
-			k := 0
-			for k < len(entries) && entries[k].Day == day {
-				k++
-			}
-			if k == 0 {
-				if _, err := tx.exec(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, day); err != nil {
-					return err
-				}
-				continue
-			}
-			row, err := encodeRollup(rollup.Day(day, entries[:k]))
-			if err != nil {
-				return err
-			}
-			args = append(append(args, tx.scope.Tenant, tx.scope.Trainee, day), row...)
-			entries = entries[k:]
-		}
-		days = days[n:]
+		args = appendRollup(args, day, r.Row, sparse[start:len(sparse):len(sparse)])
 	}
-	return tx.put(upsertRollups, args)
+	return tx.put(upsertRollups, tx.scope, args)
 }
 
 // window reads every day from first on.
@@ -85,21 +65,13 @@ func (v *view) window(first engine.Day) (engine.Window, error) {
 	return w, err
 }
 
-// encodeRollup returns the columns after the day.
-func encodeRollup(r rollup.Result) ([]any, error) {
-	var sparse any
-	text, err := rows.EncodeSparse(r)
-	if err != nil {
-		return nil, err
+// appendRollup appends the columns from the day on.
+func appendRollup(args []any, day engine.Day, d engine.WindowDay, sparse []byte) []any {
+	if len(sparse) == 0 {
+		sparse = nil
 	}
-	if text != "" {
-		sparse = text
-	}
-	d := r.Row
-	return []any{
-		nullable(d.WeightKg), d.Readings, nullable(d.IntakeKcal), nullable(d.ProteinG), nullable(d.Steps),
-		nullable(d.ActivityKcal), d.Marks, nullable(d.RefeedKcal), d.HasPhotos, sparse,
-	}, nil
+	return append(args, day, nullable(d.WeightKg), d.Readings, nullable(d.IntakeKcal), nullable(d.ProteinG), nullable(d.Steps),
+		nullable(d.ActivityKcal), d.Marks, nullable(d.RefeedKcal), d.HasPhotos, sparse)
 }
 
 func nullable(o engine.Opt) sql.NullFloat64 { return sql.NullFloat64{Float64: o.V, Valid: o.OK} }

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"slices"
 	"strings"
+
+	"example.com/steelyard/service/store"
 )
 
 // statements are prepared when the file is opened, by their text: a query with
@@ -14,9 +16,10 @@ type statements map[string]*sql.Stmt
 // readQueries run on both handles: a write transaction reads too.
 var readQueries = []string{
 	selectTables, selectHead, selectTrainee,
-	selectEntries, selectEntriesOfDays, selectRollups,
+	selectEntries, selectEntriesOfDays, selectLoggedDays, selectRollups,
 	selectPlan, selectPlans, selectOpenPlan, selectDecisionsByDay, selectDecisionsBySeq, selectDecisionSeq,
-	selectUpload, selectKey, selectKeys, selectDueTalks,
+	selectUpload, selectKey, selectKeys,
+	selectDueTalks, selectDueState, selectDueDays, selectFirstReadings, selectStale, selectStaleOf, selectTraineesAfter,
 }
 
 // writeQueries run on the writer only.
@@ -27,7 +30,7 @@ var writeQueries = slices.Concat(
 		deleteEntry, deleteRollup,
 		insertPlan, updatePlan, insertDecision,
 		upsertUpload, insertKey, revokeKey,
-		selectDueState, selectDueDays, selectFirstReadings, deleteDueOf, selectStale, deleteStale,
+		deleteDueOf, markDerived, selectRollupRules, deleteRollups,
 		deleteEntries, deleteDecisions, deletePlans, deleteTrainee,
 	},
 	upsertEntries.sql[:], upsertRollups.sql[:], insertDue.sql[:],
@@ -110,17 +113,18 @@ func eachRow(rows *sql.Rows, err error, scan func(*sql.Rows) error) error {
 	return rows.Err()
 }
 
-// bulk is one upsert for several numbers of rows: a statement for 64 rows costs
-// far less than 64 statements, and a few sizes fit any count.
+// bulk is one upsert into a table that leads with tenant and trainee, for several
+// numbers of rows: a statement for 64 rows costs far less than 64 statements, and
+// a few sizes fit any count. All rows share the scope's two parameters.
 type bulk struct {
-	width int // parameters a row
+	width int // parameters a row, besides the scope
 	sql   [3]string
 }
 
 var bulkSizes = [3]int{64, 8, 1}
 
 func newBulk(into string, width int, onConflict string) bulk {
-	row := "(?" + strings.Repeat(", ?", width-1) + ")"
+	row := "(?1, ?2" + strings.Repeat(", ?", width) + ")"
 	b := bulk{width: width}
 	for i, n := range bulkSizes {
 		b.sql[i] = into + " VALUES " + row + strings.Repeat(", "+row, n-1) + " " + onConflict
@@ -129,10 +133,12 @@ func newBulk(into string, width int, onConflict string) bulk {
 }
 
 // put runs b for as many rows as args holds.
-func (c conn) put(b bulk, args []any) error {
+func (c conn) put(b bulk, sc store.Scope, args []any) error {
+	given := make([]any, 0, 2+min(len(args), bulkSizes[0]*b.width))
 	for i, n := range bulkSizes {
 		for step := n * b.width; len(args) >= step; args = args[step:] {
-			if _, err := c.exec(b.sql[i], args[:step]...); err != nil {
+			given = append(append(given[:0], sc.Tenant, sc.Trainee), args[:step]...)
+			if _, err := c.exec(b.sql[i], given...); err != nil {
 				return err
 			}
 		}

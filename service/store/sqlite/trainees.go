@@ -102,7 +102,7 @@ func (s *Store) Erase(ctx context.Context, sc store.Scope) (store.Erased, error)
 
 // forget brings the write-ahead log home and empties it: it still holds older
 // copies of erased pages. It waits for nobody. While a reader stands on an older
-// state it cannot be done, and the writes that follow try again.
+// state it cannot be done; the writes that follow try again, and the renewer does.
 func (s *Store) forget(ctx context.Context) {
 	s.residue.Store(true)
 	c, err := s.writer.Conn(ctx)
@@ -117,7 +117,11 @@ func (s *Store) forget(ctx context.Context) {
 	var busy, frames, moved int
 	err = c.QueryRowContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &moved)
 	_, patienceErr := c.ExecContext(ctx, "PRAGMA "+patience)
-	s.residue.Store(err != nil || patienceErr != nil || busy != 0)
+	left := err != nil || patienceErr != nil || busy != 0
+	s.residue.Store(left)
+	if left {
+		s.renewer.wake()
+	}
 }
 
 // instant is a stored time: Unix seconds, UTC.

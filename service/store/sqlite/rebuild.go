@@ -1,0 +1,63 @@
+package sqlite
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"example.com/steelyard/engine/rollup"
+	"example.com/steelyard/service/store"
+)
+
+const (
+	selectRollupRules = `PRAGMA user_version`
+
+	selectTraineesAfter = `SELECT tenant, trainee FROM trainee WHERE (tenant, trainee) > (?, ?) ORDER BY tenant, trainee LIMIT ?`
+
+	deleteRollups = `DELETE FROM day_rollup WHERE tenant = ? AND trainee = ?`
+)
+
+// rebuildRollups makes all day rows again when they were made by older rules than
+// the engine has now. Each trainee's are made in one transaction that raises the
+// head, for the window is another one then. What is interrupted begins again.
+func (s *Store) rebuildRollups(ctx context.Context) error {
+	var rules int
+	if err := s.writes[selectRollupRules].QueryRowContext(ctx).Scan(&rules); err != nil {
+		return fail(ctx, "read the rules of the roll-up", err)
+	}
+	if rules >= rollup.Rules {
+		return nil
+	}
+	for after := (store.Scope{}); ; {
+		scopes, err := s.scopes(ctx, selectTraineesAfter, after)
+		if err != nil {
+			return fail(ctx, "read trainees", err)
+		}
+		for _, sc := range scopes {
+			if err := s.write(ctx, func(c conn) error { return rebuild(c, sc) }); err != nil {
+				return err
+			}
+			after = sc
+		}
+		if len(scopes) < scopeBatch {
+			break
+		}
+	}
+	_, err := s.writer.ExecContext(ctx, fmt.Sprintf("%s = %d", selectRollupRules, rollup.Rules)) // a pragma takes no parameter
+	return fail(ctx, "note the rules of the roll-up", err)
+}
+
+func rebuild(c conn, sc store.Scope) error {
+	tx := &writeTx{view: view{conn: c, scope: sc}}
+	if err := tx.bump(); err != nil {
+		return err
+	}
+	log, err := tx.entries(selectEntriesOfDays, sc.Tenant, sc.Trainee, math.MinInt32, math.MaxInt32)
+	if err == nil {
+		_, err = tx.exec(deleteRollups, sc.Tenant, sc.Trainee)
+	}
+	if err == nil {
+		err = tx.putRollups(log)
+	}
+	return tx.fail("roll up again", err)
+}
