@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"slices"
 
 	"example.com/steelyard/engine"
@@ -22,11 +23,8 @@ const (
 FROM trainee LEFT JOIN plan ON plan.tenant = trainee.tenant AND plan.trainee = trainee.trainee AND plan.state = 0
 WHERE trainee.tenant = ? AND trainee.trainee = ?`
 
-	selectDueDays = `SELECT day, weight_kg, intake_kcal, marks FROM day_rollup
-WHERE tenant = ? AND trainee = ? ORDER BY day DESC LIMIT ?`
-
-	selectFirstReadings = `SELECT weight_kg FROM day_rollup
-WHERE tenant = ? AND trainee = ? AND day >= ? AND weight_kg IS NOT NULL ORDER BY day LIMIT ?`
+	selectDueDays = `SELECT day, packed FROM day_rollup WHERE tenant = ?1 AND trainee = ?2
+AND day > (SELECT max(day) FROM day_rollup WHERE tenant = ?1 AND trainee = ?2) - ?3 ORDER BY day`
 )
 
 // dueRow is a row of due_talk within its scope.
@@ -139,41 +137,48 @@ func (v *view) dueOf(plan engine.Plan) ([]dueRow, error) {
 // dueWindow reads the last days of the log, as far as the due talks rest on them.
 func (v *view) dueWindow() (engine.Window, error) {
 	var w engine.Window
-	var day engine.Day
-	var weight, intake sql.NullFloat64
-	var marks engine.MarkSet
-	err := v.each(func(r *sql.Rows) error {
-		if err := r.Scan(&day, &weight, &intake, &marks); err != nil {
-			return err
-		}
+	err := v.rollups(func(day engine.Day, packed []byte) error {
 		if w.Days == nil {
-			w = engine.Window{First: day - phase.DueDays + 1, Days: make([]engine.WindowDay, phase.DueDays)}
+			w.First = day
 		}
-		if day >= w.First {
-			w.Days[day-w.First] = engine.WindowDay{WeightKg: known(weight), IntakeKcal: known(intake), Marks: marks}
-		}
-		return nil
+		return rows.DecodeDay(packed, day, &w)
 	}, selectDueDays, v.scope.Tenant, v.scope.Trainee, phase.DueDays)
-	return w, err
+	if err != nil || w.Days == nil {
+		return engine.Window{}, err
+	}
+	days := make([]engine.WindowDay, phase.DueDays)
+	copy(days[phase.DueDays-len(w.Days):], w.Days)
+	return engine.Window{First: w.End() - phase.DueDays, Days: days}, nil
 }
+
+// errEnough ends a reading.
+var errEnough = errors.New("enough")
 
 // firstReadings returns the first readings from a day on: from the window where
 // it reaches back that far.
 func (v *view) firstReadings(from engine.Day, w engine.Window) ([]float64, error) {
-	var out []float64
-	if w.First <= from {
-		for d := from; d < w.End() && len(out) < phase.DueFirstReadings; d++ {
-			if r := w.At(d).WeightKg; r.OK {
-				out = append(out, r.V)
+	if w.First > from {
+		w = engine.Window{First: from}
+		found := 0
+		err := v.rollups(func(day engine.Day, packed []byte) error {
+			err := rows.DecodeDay(packed, day, &w)
+			if err == nil && w.At(day).WeightKg.OK {
+				found++
 			}
+			if found == phase.DueFirstReadings {
+				return errEnough
+			}
+			return err
+		}, selectRollups, v.scope.Tenant, v.scope.Trainee, from)
+		if err != nil && !errors.Is(err, errEnough) {
+			return nil, err
 		}
-		return out, nil
 	}
-	err := v.each(func(r *sql.Rows) error {
-		var kg float64
-		err := r.Scan(&kg)
-		out = append(out, kg)
-		return err
-	}, selectFirstReadings, v.scope.Tenant, v.scope.Trainee, from, phase.DueFirstReadings)
-	return out, err
+	var out []float64
+	for d := from; d < w.End() && len(out) < phase.DueFirstReadings; d++ {
+		if r := w.At(d).WeightKg; r.OK {
+			out = append(out, r.V)
+		}
+	}
+	return out, nil
 }

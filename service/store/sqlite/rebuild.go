@@ -18,8 +18,8 @@ const (
 )
 
 // rebuildRollups makes all day rows again when they were made by older rules than
-// the engine has now. Each trainee's are made in one transaction that raises the
-// head, for the window is another one then. What is interrupted begins again.
+// the engine has now. Each head is raised with it, for the window is another one
+// then. What is interrupted begins again.
 func (s *Store) rebuildRollups(ctx context.Context) error {
 	var rules int
 	if err := s.writes[selectRollupRules].QueryRowContext(ctx).Scan(&rules); err != nil {
@@ -33,15 +33,21 @@ func (s *Store) rebuildRollups(ctx context.Context) error {
 		if err != nil {
 			return fail(ctx, "read trainees", err)
 		}
-		for _, sc := range scopes {
-			if err := s.write(ctx, func(c conn) error { return rebuild(c, sc) }); err != nil {
-				return err
-			}
-			after = sc
-		}
-		if len(scopes) < scopeBatch {
+		if len(scopes) == 0 {
 			break
 		}
+		err = s.write(ctx, func(c conn) error {
+			for _, sc := range scopes {
+				if err := rebuild(c, sc); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		after = scopes[len(scopes)-1]
 	}
 	_, err := s.writer.ExecContext(ctx, fmt.Sprintf("%s = %d", selectRollupRules, rollup.Rules)) // a pragma takes no parameter
 	return fail(ctx, "note the rules of the roll-up", err)

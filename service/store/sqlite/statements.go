@@ -19,7 +19,7 @@ var readQueries = []string{
 	selectEntries, selectEntriesOfDays, selectLoggedDays, selectRollups,
 	selectPlan, selectPlans, selectOpenPlan, selectDecisionsByDay, selectDecisionsBySeq, selectDecisionSeq,
 	selectUpload, selectKey, selectKeys,
-	selectDueTalks, selectDueState, selectDueDays, selectFirstReadings, selectStale, selectStaleOf, selectTraineesAfter,
+	selectDueTalks, selectDueState, selectDueDays, selectStale, selectStaleOf, selectTraineesAfter,
 }
 
 // writeQueries run on the writer only.

@@ -94,7 +94,7 @@ func (c *coder) bool(v *bool) {
 }
 
 // small is a constant's number, at most a given one.
-func small[T ~uint8](c *coder, v *T, most T) {
+func small[T ~uint8 | ~uint16](c *coder, v *T, most T) {
 	u := uint64(*v)
 	if c.uvarint(&u); u > uint64(most) {
 		c.fail()

@@ -1,5 +1,5 @@
 // Package rows is how the values that a backend keeps in one column are written:
-// facts and what few days have are packed, profiles and the terms of plans are
+// facts and days are packed, profiles and the terms of plans are
 // JSON. Every backend stores the same bytes, so that a log moved from one to
 // another needs no translation.
 //

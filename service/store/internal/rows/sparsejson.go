@@ -45,7 +45,8 @@ func EncodeSparse(r rollup.Result) (string, error) {
 	return encode(s)
 }
 
-func decodeSparseJSON(text []byte, day engine.Day, r *engine.WindowDay, w *engine.Window) error {
+// DecodeSparse reads what EncodeSparse wrote of a day into its row and its window.
+func DecodeSparse(text []byte, day engine.Day, r *engine.WindowDay, w *engine.Window) error {
 	var s sparseRow
 	if err := json.Unmarshal(text, &s); err != nil {
 		return err

@@ -1,5 +1,4 @@
--- What a write costs: due talks are derived after it, and facts and what few days
--- have are packed.
+-- What a write costs: due talks are derived after it, and facts and days are packed.
 
 -- +goose Up
 
@@ -27,27 +26,15 @@ INSERT INTO packed_entry SELECT tenant, trainee, day, kind, key, note, CAST(fact
 DROP TABLE entry;
 ALTER TABLE packed_entry RENAME TO entry;
 
-CREATE TABLE packed_day (
-  tenant        TEXT    NOT NULL,
-  trainee       TEXT    NOT NULL,
-  day           INTEGER NOT NULL,
-  weight_kg     REAL,
-  readings      INTEGER NOT NULL,
-  intake_kcal   REAL,
-  protein_g     REAL,
-  steps         REAL,
-  activity_kcal REAL,
-  marks         INTEGER NOT NULL,
-  refeed_kcal   REAL,
-  has_photos    INTEGER NOT NULL,
-  sparse        BLOB, -- what few days have: packed, or JSON from before
+-- Open derives all day rows from the entries again, packed: of what is derived
+-- nothing is lost. user_version is by which rules they were made, rollup.Rules.
+DROP TABLE day_rollup;
+CREATE TABLE day_rollup (
+  tenant  TEXT    NOT NULL,
+  trainee TEXT    NOT NULL,
+  day     INTEGER NOT NULL,
+  packed  BLOB    NOT NULL,
   PRIMARY KEY (tenant, trainee, day),
   FOREIGN KEY (tenant, trainee) REFERENCES trainee ON DELETE CASCADE
 ) STRICT, WITHOUT ROWID;
-INSERT INTO packed_day SELECT tenant, trainee, day, weight_kg, readings, intake_kcal, protein_g, steps, activity_kcal, marks, refeed_kcal, has_photos,
-CAST(sparse AS BLOB) FROM day_rollup ORDER BY 1, 2, 3;
-DROP TABLE day_rollup;
-ALTER TABLE packed_day RENAME TO day_rollup;
-
--- The rules that the day rows were made by: rollup.Rules.
-PRAGMA user_version = 1;
+PRAGMA user_version = 0;
