@@ -78,7 +78,7 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 		if facts, err = rows.AppendFact(facts, e.Fact); err != nil {
 			return tx.fail(fmt.Sprintf("encode %s", e.Fact.Kind()), err)
 		}
-		args = append(args, e.Day, e.Fact.Kind(), e.Key, e.Note, facts[start:len(facts):len(facts)])
+		args = append(args, int64(e.Day), int64(e.Fact.Kind()), e.Key, e.Note, facts[start:len(facts):len(facts)])
 	}
 	if err := tx.put(upsertEntries, tx.scope, args); err != nil {
 		return tx.fail("put entries", err)

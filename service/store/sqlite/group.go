@@ -14,6 +14,12 @@ import (
 // savepoint of its own, so that one that fails leaves no trace, and none is
 // acknowledged before the commit they share.
 
+const (
+	savepoint    = `SAVEPOINT job`
+	rollbackToIt = `ROLLBACK TO job`
+	releaseIt    = `RELEASE job`
+)
+
 // mostShared bounds how many writes share a transaction.
 const mostShared = 64
 
@@ -170,17 +176,18 @@ func (s *Store) together(group []*job) error {
 		return err
 	}
 	defer tx.Rollback()
+	all := conn{ctx: ctx, tx: tx, stmts: s.writes}
 	var kept []*job
 	for _, j := range group {
-		if _, err := tx.ExecContext(ctx, "SAVEPOINT job"); err != nil {
+		if _, err := all.exec(savepoint); err != nil {
 			return err
 		}
-		if j.run(conn{ctx: j.ctx, tx: tx, stmts: s.writes, isShared: true}); j.err == nil && j.panicked == nil {
+		if j.run(conn{ctx: j.ctx, tx: tx, stmts: s.writes}); j.err == nil && j.panicked == nil {
 			kept = append(kept, j)
-		} else if _, err := tx.ExecContext(ctx, "ROLLBACK TO job"); err != nil {
+		} else if _, err := all.exec(rollbackToIt); err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, "RELEASE job"); err != nil {
+		if _, err := all.exec(releaseIt); err != nil {
 			return err
 		}
 	}

@@ -136,7 +136,7 @@ func TestASharedTransactionThatBreaks(t *testing.T) {
 	for i := range jobs {
 		jobs[i] = &job{ctx: t.Context(), turn: make(chan struct{}, 1), f: func(c conn) error {
 			ran++
-			if c.isShared && i == 1 {
+			if ran == 2 { // the second in the group
 				_, err := c.tx.ExecContext(c.ctx, "ROLLBACK") // as a full disk does
 				return err
 			}

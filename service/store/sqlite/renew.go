@@ -35,7 +35,7 @@ var insertDue = newBulk(`INSERT INTO due_talk (tenant, trainee, seq, reason, fro
 
 const (
 	// renewAfter is how long the renewer waits after a write, for more of them.
-	renewAfter = 200 * time.Millisecond
+	renewAfter = time.Second
 	// scopeBatch bounds how many trainees are read at once, and one transaction is about.
 	scopeBatch = 100
 )

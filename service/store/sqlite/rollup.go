@@ -27,7 +27,7 @@ func (tx *writeTx) putRollups(log []engine.Entry) error {
 		if packed, err = rows.AppendDay(packed, rollup.Day(day, entries)); err != nil {
 			return err
 		}
-		args = append(args, day, packed[start:len(packed):len(packed)])
+		args = append(args, int64(day), packed[start:len(packed):len(packed)])
 	}
 	return tx.put(upsertRollups, tx.scope, args)
 }

@@ -18,7 +18,7 @@ import (
 // tenantless are the statements and tables that belong to no trainee's data:
 // keys are found before their tenant is known, a ping asks for nobody, and what
 // an update has left to do is done for all.
-var tenantless = []string{selectTables, selectKey, insertKey, selectStale, selectTraineesAfter, selectRollupRules, "goose_db_version", "sqlite_sequence", "api_key"}
+var tenantless = []string{selectTables, selectKey, insertKey, selectStale, selectTraineesAfter, selectRollupRules, savepoint, rollbackToIt, releaseIt, "goose_db_version", "sqlite_sequence", "api_key"}
 
 // Every statement is bound to a tenant, and to a trainee unless it is about keys
 // or about who of a tenant is due a talk.
@@ -40,7 +40,7 @@ func TestEveryStatementBindsItsScope(t *testing.T) {
 func TestNoStatementScans(t *testing.T) {
 	s, _ := newStore(t)
 	for _, q := range slices.Concat(readQueries, writeQueries) {
-		if q == selectTables || q == selectRollupRules || strings.Contains(q, " VALUES ") { // the schema itself; a number; rows that are given
+		if q == selectTables || q == selectRollupRules || strings.HasSuffix(q, " job") || strings.Contains(q, " VALUES ") { // the schema itself; a number; no rows; rows that are given
 			continue
 		}
 		rows, err := s.writer.Query("EXPLAIN QUERY PLAN "+q, make([]any, parameters(q))...)

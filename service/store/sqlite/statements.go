@@ -31,6 +31,7 @@ var writeQueries = slices.Concat(
 		insertPlan, updatePlan, insertDecision,
 		upsertUpload, insertKey, revokeKey,
 		deleteDueOf, markDerived, selectRollupRules, deleteRollups,
+		savepoint, rollbackToIt, releaseIt,
 		deleteEntries, deleteDecisions, deletePlans, deleteTrainee,
 	},
 	upsertEntries.sql[:], upsertRollups.sql[:], insertDue.sql[:],
@@ -55,14 +56,13 @@ type conn struct {
 	ctx   context.Context
 	tx    *sql.Tx
 	stmts statements
-	// isShared says that other writes are in the transaction too. A statement that
-	// is interrupted would take them down with it, so once begun it runs to its end.
-	isShared bool
 }
 
-// during is the context that a statement runs in.
+// during is the context that a statement runs in. Each is short, so once begun it
+// runs to its end: to be ready to interrupt it costs a goroutine, and interrupted it
+// would take down the other writes of its transaction.
 func (c conn) during() context.Context {
-	if c.isShared && c.ctx.Err() == nil {
+	if c.ctx.Err() == nil {
 		return context.WithoutCancel(c.ctx)
 	}
 	return c.ctx
