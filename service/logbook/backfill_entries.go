@@ -47,35 +47,42 @@ func (s *Server) BackfillEntries(stream backfillStream) error {
 		case <-stream.Context().Done(): // the reader may end without a word
 			return stream.Context().Err()
 		case m := <-messages:
-			if errors.Is(m.err, io.EOF) {
+			batches, end := gather(m, messages)
+			for len(batches) > 0 {
+				acks, err := up.apply(stream.Context(), batches)
+				if err != nil {
+					return err
+				}
+				for _, ack := range acks {
+					if err := stream.Send(ack); err != nil {
+						return err
+					}
+				}
+				batches = batches[len(acks):]
+			}
+			if errors.Is(end, io.EOF) {
 				return nil
 			}
-			if m.err != nil {
-				return m.err
-			}
-			if m.req.GetBatch() == nil {
-				return fault.InvalidField("batch", "only the first message opens the stream")
-			}
-			ack, err := up.apply(stream.Context(), m.req.GetBatch())
-			if err != nil {
-				return err
-			}
-			if err := stream.Send(ack); err != nil {
-				return err
+			if end != nil {
+				return end
 			}
 		}
 	}
 }
+
+// readAhead is how many messages may wait: those that have come while others were
+// written are written together, as most of what a transaction costs is not of its size.
+const readAhead = 4
 
 type received struct {
 	req *pb.BackfillEntriesRequest
 	err error
 }
 
-// receive reads ahead by one message, so that a stream which waits for its
-// caller still hears that the server is stopping. It ends with the stream.
+// receive reads ahead, also so that a stream which waits for its caller still hears
+// that the server is stopping. It ends with the stream.
 func receive(stream backfillStream) <-chan received {
-	out := make(chan received)
+	out := make(chan received, readAhead)
 	go func() {
 		for {
 			req, err := stream.Recv()
@@ -90,6 +97,27 @@ func receive(stream backfillStream) <-chan received {
 		}
 	}()
 	return out
+}
+
+// gather returns the batches that have come, m's first, and what ended the stream
+// after them, if it did.
+func gather(m received, messages <-chan received) (batches []*pb.BackfillBatch, end error) {
+	for {
+		if m.err != nil {
+			return batches, m.err
+		}
+		if m.req.GetBatch() == nil {
+			return batches, fault.InvalidField("batch", "only the first message opens the stream")
+		}
+		if batches = append(batches, m.req.GetBatch()); len(batches) == readAhead {
+			return batches, nil
+		}
+		select {
+		case m = <-messages:
+		default:
+			return batches, nil
+		}
+	}
 }
 
 // upload is one stream's view of an upload.
@@ -122,62 +150,88 @@ func (u upload) state(v store.View) (store.Upload, error) {
 	return state, err
 }
 
-// errApplied ends a transaction whose batch turns out to be applied already.
+// errApplied ends a transaction whose first batch turns out to be applied already.
 var errApplied = errors.New("batch was applied before")
 
-// apply writes one batch and the fence that keeps it from being applied again,
-// in one transaction.
-func (u upload) apply(ctx context.Context, batch *pb.BackfillBatch) (*pb.BackfillEntriesResponse, error) {
+// apply writes the first of the batches, and those after it that follow in order,
+// with the fence that keeps them from being applied again, in one transaction. It
+// returns an acknowledgement of each.
+func (u upload) apply(ctx context.Context, batches []*pb.BackfillBatch) (acks []*pb.BackfillEntriesResponse, err error) {
 	ctx, cancel := context.WithTimeout(ctx, u.server.BatchTimeout)
 	defer cancel()
-	out, err := call.Update(ctx, u.server.Store, u.scope, store.Once{}, &pb.BackfillEntriesResponse{},
-		func(tx store.Tx) (func(store.Head) *pb.BackfillEntriesResponse, error) {
-			state, err := u.state(tx)
+	_, err = u.server.Store.Update(ctx, u.scope, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+		state, err := u.state(tx)
+		if err != nil {
+			return nil, err
+		}
+		switch seq := int64(batches[0].GetSeq()); {
+		case seq < state.NextSeq:
+			return nil, errApplied
+		case seq > state.NextSeq:
+			return nil, &fault.Conflict{Reason: "BATCH_OUT_OF_ORDER", Sentence: fmt.Sprintf("batch %d is expected next; open the stream again and continue there", state.NextSeq)}
+		}
+		last, err := u.server.lastDay(tx.Trainee())
+		if err != nil {
+			return nil, err
+		}
+		in := accepted{last: last, place: map[engine.ID]place{}}
+		var done []progressed
+		for _, b := range batches {
+			if int64(b.GetSeq()) != state.NextSeq {
+				break
+			}
+			count, refused, err := in.add(b.GetEntries())
 			if err != nil {
-				return nil, err
-			}
-			switch seq := int64(batch.GetSeq()); {
-			case seq < state.NextSeq:
-				return nil, errApplied
-			case seq > state.NextSeq:
-				return nil, &fault.Conflict{Reason: "BATCH_OUT_OF_ORDER", Sentence: fmt.Sprintf("batch %d is expected next; open the stream again and continue there", state.NextSeq)}
-			}
-			last, err := u.server.lastDay(tx.Trainee())
-			if err != nil {
-				return nil, err
-			}
-			entries, refused, err := acceptable(batch.GetEntries(), last)
-			if err != nil {
-				return nil, err
-			}
-			if err := tx.PutEntries(entries); err != nil {
 				return nil, err
 			}
 			state.NextSeq++
-			state.Committed += int64(len(entries))
-			return func(h store.Head) *pb.BackfillEntriesResponse {
-				ack := progress(state, h)
-				ack.RefusedEntries = refused
-				return ack
-			}, tx.PutUpload(state)
-		})
+			state.Committed += int64(count)
+			done = append(done, progressed{state, refused})
+		}
+		if err := tx.PutEntries(in.entries); err != nil {
+			return nil, err
+		}
+		return func(h store.Head) ([]byte, error) {
+			acks = nil // it may run again
+			for _, p := range done {
+				ack := progress(p.state, h)
+				ack.RefusedEntries = p.refused
+				acks = append(acks, ack)
+			}
+			return nil, nil
+		}, tx.PutUpload(state)
+	})
 	if errors.Is(err, errApplied) {
-		return u.open(ctx)
+		ack, err := u.open(ctx)
+		return []*pb.BackfillEntriesResponse{ack}, err
 	}
-	return out, err
+	return acks, err
 }
 
-// acceptable reads the entries that are valid and says what is wrong with the
-// rest. Of two with one natural key the later one holds, as it would if they
-// had come in two batches.
-func acceptable(in []*pb.Entry, last engine.Day) ([]engine.Entry, []*pb.RefusedEntry, error) {
-	var (
-		out     = make([]engine.Entry, 0, len(in))
-		place   = make(map[engine.ID]int, len(in))
-		refused []*pb.RefusedEntry
-	)
+// progressed is where an upload stands after a batch.
+type progressed struct {
+	state   store.Upload
+	refused []*pb.RefusedEntry
+}
+
+// accepted are the valid entries of batches. Of two with one natural key the later
+// one holds, as it would if each were written by itself.
+type accepted struct {
+	last    engine.Day
+	entries []engine.Entry
+	place   map[engine.ID]place
+	batches int
+}
+
+// place is where an entry is, and of which batch it is.
+type place struct{ at, batch int }
+
+// add reads the entries of a batch that are valid, returns of how many natural keys
+// they are, and says what is wrong with the rest.
+func (a *accepted) add(in []*pb.Entry) (count int, refused []*pb.RefusedEntry, err error) {
+	a.batches++
 	for i, e := range in {
-		entry, err := acceptableEntry(e, last)
+		entry, err := acceptableEntry(e, a.last)
 		var invalid *fault.Invalid
 		if errors.As(err, &invalid) {
 			f := invalid.Fields[0]
@@ -185,16 +239,20 @@ func acceptable(in []*pb.Entry, last engine.Day) ([]engine.Entry, []*pb.RefusedE
 			continue
 		}
 		if err != nil {
-			return nil, nil, err
+			return 0, nil, err
 		}
-		if at, ok := place[entry.ID()]; ok {
-			out[at] = entry
-			continue
+		p, again := a.place[entry.ID()]
+		if !again {
+			p.at = len(a.entries)
+			a.entries = append(a.entries, entry)
 		}
-		place[entry.ID()] = len(out)
-		out = append(out, entry)
+		a.entries[p.at] = entry
+		if p.batch != a.batches {
+			count++
+		}
+		a.place[entry.ID()] = place{p.at, a.batches}
 	}
-	return out, refused, nil
+	return count, refused, nil
 }
 
 func acceptableEntry(e *pb.Entry, last engine.Day) (engine.Entry, error) {

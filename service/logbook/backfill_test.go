@@ -3,6 +3,7 @@ package logbook_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
@@ -348,5 +349,36 @@ func TestBackfill_TwoStreamsOfOneUpload(t *testing.T) {
 	}
 	if n := strings.Count(b.log(), "photo-set"); n != batches {
 		t.Errorf("%d entries, want %d", n, batches)
+	}
+}
+
+// TestBackfill_WaitingBatchesAreWrittenTogether: what has come while a batch was
+// written makes one revision, and each batch is acknowledged as if it were alone.
+func TestBackfill_WaitingBatchesAreWrittenTogether(t *testing.T) {
+	b := newBook(t)
+	entered, leave := make(chan struct{}), make(chan struct{})
+	hold := sync.OnceFunc(func() { close(entered); <-leave })
+	b.server.Store = hooked{b.store, hold}
+	s := b.backfill()
+	s.mustAck(opening(), 0, 0)
+	s.post(batch(0, photos(1, "a")))
+	<-entered
+	s.post(batch(1, photos(2, "b"), photos(3, "c"), photos(3, "d")))
+	s.post(batch(2, photos(3, "e"), &pb.Entry{}))
+	s.post(batch(2, photos(4, "again"))) // of another content: it was applied
+	s.post(batch(5, photos(5, "gap")))
+	close(leave)
+	for i, want := range []struct{ next, committed, revision int32 }{{1, 1, 2}, {2, 3, 3}, {3, 4, 3}, {3, 4, 3}} {
+		a := <-s.out
+		if a.GetNextSeq() != want.next || a.GetCommittedCount() != want.committed || !strings.HasSuffix(a.GetRevision(), fmt.Sprint(want.revision)) {
+			t.Errorf("batch %d: acknowledged %v, want %v", i, a, want)
+		}
+		if refused := a.GetRefusedEntries(); (len(refused) == 1) != (i == 2) || i == 2 && refused[0].GetIndex() != 1 {
+			t.Errorf("batch %d: refused %v", i, refused)
+		}
+	}
+	mustEnd(t, s.ended(), codes.Aborted)
+	if got, want := b.log(), "2026-02-01-photo-set-1 a, 2026-02-02-photo-set-1 b, 2026-02-03-photo-set-1 e"; got != want {
+		t.Errorf("stored %s, want %s", got, want)
 	}
 }

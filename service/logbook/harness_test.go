@@ -134,16 +134,20 @@ func (b *book) backfill() *stream {
 // instead.
 func (s *stream) send(m *pb.BackfillEntriesRequest) *pb.BackfillEntriesResponse {
 	s.t.Helper()
-	select {
-	case s.in <- m:
-	case <-s.ctx.Done():
-		return nil
-	}
+	s.post(m)
 	select {
 	case a := <-s.out:
 		return a
 	case <-s.ctx.Done():
 		return nil
+	}
+}
+
+// post sends a message, unless the stream has ended.
+func (s *stream) post(m *pb.BackfillEntriesRequest) {
+	select {
+	case s.in <- m:
+	case <-s.ctx.Done():
 	}
 }
 
