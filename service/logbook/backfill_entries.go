@@ -75,19 +75,21 @@ func (s *Server) BackfillEntries(stream backfillStream) error {
 const readAhead = 4
 
 type received struct {
-	req *pb.BackfillEntriesRequest
-	err error
+	req    *pb.BackfillEntriesRequest
+	broken map[int]error // entries of the batch that break a rule of the contract
+	err    error
 }
 
 // receive reads ahead, also so that a stream which waits for its caller still hears
-// that the server is stopping. It ends with the stream.
+// that the server is stopping. What has come is checked here, while other batches are
+// written. It ends with the stream.
 func receive(stream backfillStream) <-chan received {
 	out := make(chan received, readAhead)
 	go func() {
 		for {
 			req, err := stream.Recv()
 			select {
-			case out <- received{req, err}:
+			case out <- received{req, broken(req.GetBatch().GetEntries()), err}:
 			case <-stream.Context().Done():
 				return
 			}
@@ -99,9 +101,22 @@ func receive(stream backfillStream) <-chan received {
 	return out
 }
 
+func broken(entries []*pb.Entry) map[int]error {
+	var out map[int]error
+	for i, e := range entries {
+		if err := validate.Message(e); err != nil {
+			if out == nil {
+				out = map[int]error{}
+			}
+			out[i] = err
+		}
+	}
+	return out
+}
+
 // gather returns the batches that have come, m's first, and what ended the stream
 // after them, if it did.
-func gather(m received, messages <-chan received) (batches []*pb.BackfillBatch, end error) {
+func gather(m received, messages <-chan received) (batches []received, end error) {
 	for {
 		if m.err != nil {
 			return batches, m.err
@@ -109,7 +124,7 @@ func gather(m received, messages <-chan received) (batches []*pb.BackfillBatch, 
 		if m.req.GetBatch() == nil {
 			return batches, fault.InvalidField("batch", "only the first message opens the stream")
 		}
-		if batches = append(batches, m.req.GetBatch()); len(batches) == readAhead {
+		if batches = append(batches, m); len(batches) == readAhead {
 			return batches, nil
 		}
 		select {
@@ -156,7 +171,7 @@ var errApplied = errors.New("batch was applied before")
 // apply writes the first of the batches, and those after it that follow in order,
 // with the fence that keeps them from being applied again, in one transaction. It
 // returns an acknowledgement of each.
-func (u upload) apply(ctx context.Context, batches []*pb.BackfillBatch) (acks []*pb.BackfillEntriesResponse, err error) {
+func (u upload) apply(ctx context.Context, batches []received) (acks []*pb.BackfillEntriesResponse, err error) {
 	ctx, cancel := context.WithTimeout(ctx, u.server.BatchTimeout)
 	defer cancel()
 	_, err = u.server.Store.Update(ctx, u.scope, store.Once{}, func(tx store.Tx) (store.Answer, error) {
@@ -164,7 +179,7 @@ func (u upload) apply(ctx context.Context, batches []*pb.BackfillBatch) (acks []
 		if err != nil {
 			return nil, err
 		}
-		switch seq := int64(batches[0].GetSeq()); {
+		switch seq := int64(batches[0].req.GetBatch().GetSeq()); {
 		case seq < state.NextSeq:
 			return nil, errApplied
 		case seq > state.NextSeq:
@@ -177,10 +192,10 @@ func (u upload) apply(ctx context.Context, batches []*pb.BackfillBatch) (acks []
 		in := accepted{last: last, place: map[engine.ID]place{}}
 		var done []progressed
 		for _, b := range batches {
-			if int64(b.GetSeq()) != state.NextSeq {
+			if int64(b.req.GetBatch().GetSeq()) != state.NextSeq {
 				break
 			}
-			count, refused, err := in.add(b.GetEntries())
+			count, refused, err := in.add(b)
 			if err != nil {
 				return nil, err
 			}
@@ -228,10 +243,13 @@ type place struct{ at, batch int }
 
 // add reads the entries of a batch that are valid, returns of how many natural keys
 // they are, and says what is wrong with the rest.
-func (a *accepted) add(in []*pb.Entry) (count int, refused []*pb.RefusedEntry, err error) {
+func (a *accepted) add(b received) (count int, refused []*pb.RefusedEntry, err error) {
 	a.batches++
-	for i, e := range in {
-		entry, err := acceptableEntry(e, a.last)
+	for i, e := range b.req.GetBatch().GetEntries() {
+		entry, err := engine.Entry{}, b.broken[i]
+		if err == nil {
+			entry, err = convert.EntryFromProto(e, a.last)
+		}
 		var invalid *fault.Invalid
 		if errors.As(err, &invalid) {
 			f := invalid.Fields[0]
@@ -253,13 +271,6 @@ func (a *accepted) add(in []*pb.Entry) (count int, refused []*pb.RefusedEntry, e
 		a.place[entry.ID()] = place{p.at, a.batches}
 	}
 	return count, refused, nil
-}
-
-func acceptableEntry(e *pb.Entry, last engine.Day) (engine.Entry, error) {
-	if err := validate.Message(e); err != nil {
-		return engine.Entry{}, err
-	}
-	return convert.EntryFromProto(e, last)
 }
 
 func progress(u store.Upload, h store.Head) *pb.BackfillEntriesResponse {
