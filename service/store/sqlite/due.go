@@ -31,7 +31,7 @@ func (s *Store) DueTalks(ctx context.Context, tenant string, q store.DueQuery) (
 		reasons = -1
 	}
 	var out []store.DueTalk
-	found, err := s.reads[selectDueTalks].QueryContext(ctx, tenant, after.From, after.Trainee, after.Seq, q.AsOf, q.AsOf, reasons, q.Limit)
+	found, err := s.reads[selectDueTalks].QueryContext(during(ctx), tenant, after.From, after.Trainee, after.Seq, q.AsOf, q.AsOf, reasons, q.Limit)
 	err = eachRow(found, err, func(r *sql.Rows) error {
 		var t store.DueTalk
 		var until sql.Null[engine.Day]

@@ -66,7 +66,7 @@ func (s *Store) RevokeKey(ctx context.Context, tenant, id string) error {
 // keys reads what a query with keyColumns finds.
 func (s *Store) keys(ctx context.Context, query string, args ...any) ([]store.Key, error) {
 	var out []store.Key
-	rows, err := s.reads[query].QueryContext(ctx, args...)
+	rows, err := s.reads[query].QueryContext(during(ctx), args...)
 	err = eachRow(rows, err, func(rows *sql.Rows) error {
 		var k store.Key
 		var scopes sql.RawBytes

@@ -124,7 +124,7 @@ func (s *Store) renewFrom(ctx context.Context, query string, after store.Scope) 
 // scopes reads the first trainees that a query finds after a place.
 func (s *Store) scopes(ctx context.Context, query string, after store.Scope) ([]store.Scope, error) {
 	var out []store.Scope
-	found, err := s.reads[query].QueryContext(ctx, after.Tenant, after.Trainee, scopeBatch)
+	found, err := s.reads[query].QueryContext(during(ctx), after.Tenant, after.Trainee, scopeBatch)
 	err = eachRow(found, err, func(r *sql.Rows) error {
 		var sc store.Scope
 		err := r.Scan(&sc.Tenant, &sc.Trainee)

@@ -14,7 +14,7 @@ const selectHead = `SELECT incarnation, revision FROM trainee WHERE tenant = ? A
 // Head implements store.Snapshots.
 func (s *Store) Head(ctx context.Context, sc store.Scope) (store.Head, error) {
 	var h store.Head
-	err := s.reads[selectHead].QueryRowContext(ctx, sc.Tenant, sc.Trainee).Scan(&h.Incarnation, &h.Revision)
+	err := s.reads[selectHead].QueryRowContext(during(ctx), sc.Tenant, sc.Trainee).Scan(&h.Incarnation, &h.Revision)
 	if err != nil {
 		return store.Head{}, fail(ctx, "read head", err)
 	}

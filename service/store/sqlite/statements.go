@@ -58,19 +58,19 @@ type conn struct {
 	stmts statements
 }
 
-// during is the context that a statement runs in. Each is short, so once begun it
-// runs to its end: to be ready to interrupt it costs a goroutine, and interrupted it
-// would take down the other writes of its transaction.
-func (c conn) during() context.Context {
-	if c.ctx.Err() == nil {
-		return context.WithoutCancel(c.ctx)
+// during is the context that a statement of a caller's context runs in. Each is
+// short, so once begun it runs to its end: to be ready to interrupt it costs two
+// goroutines, and interrupted it would take down the other writes of its transaction.
+func during(ctx context.Context) context.Context {
+	if ctx.Err() == nil {
+		return context.WithoutCancel(ctx)
 	}
-	return c.ctx
+	return ctx
 }
 
 // exec runs a query and returns how many rows it changed.
 func (c conn) exec(query string, args ...any) (int64, error) {
-	ctx := c.during()
+	ctx := during(c.ctx)
 	res, err := c.tx.StmtContext(ctx, c.stmts[query]).ExecContext(ctx, args...)
 	if err != nil {
 		return 0, err
@@ -89,13 +89,13 @@ func (c conn) change(query string, args ...any) error {
 
 // row reads one row.
 func (c conn) row(query string, args ...any) *sql.Row {
-	ctx := c.during()
+	ctx := during(c.ctx)
 	return c.tx.StmtContext(ctx, c.stmts[query]).QueryRowContext(ctx, args...)
 }
 
 // each calls scan for every row in order.
 func (c conn) each(scan func(*sql.Rows) error, query string, args ...any) error {
-	ctx := c.during()
+	ctx := during(c.ctx)
 	rows, err := c.tx.StmtContext(ctx, c.stmts[query]).QueryContext(ctx, args...)
 	return eachRow(rows, err, scan)
 }
