@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -100,22 +101,24 @@ func (s *Store) renewTenant(ctx context.Context, tenant string) error {
 }
 
 // renewFrom goes once through the trainees that a query finds after a place. What
-// is done stays done when it is interrupted. No head moves: nothing that the
-// engine reads has changed.
+// is done stays done when it is interrupted, and one that cannot be derived does not
+// keep the rest from it: the first error is told at the end. No head moves, for
+// nothing that the engine reads has changed.
 func (s *Store) renewFrom(ctx context.Context, query string, after store.Scope) error {
+	var first error
 	for {
 		stale, err := s.scopes(ctx, query, after)
 		if err != nil {
 			return fail(ctx, "read stale due talks", err)
 		}
 		if len(stale) == 0 {
-			return nil
+			return first
 		}
 		if err := s.renew(ctx, stale); err != nil {
-			return err
-		}
-		if len(stale) < scopeBatch {
-			return nil
+			if ctx.Err() != nil || errors.Is(err, store.ErrUnavailable) {
+				return err
+			}
+			first = cmp.Or(first, err)
 		}
 		after = stale[len(stale)-1]
 	}
@@ -145,17 +148,20 @@ type renewal struct {
 // renew derives before it takes the writer, and writes what has changed.
 func (s *Store) renew(ctx context.Context, scopes []store.Scope) error {
 	var todo []renewal
+	var first error
 	for _, sc := range scopes {
 		err := s.read(ctx, sc, func(v *view) error {
 			r, err := v.renewal()
-			todo = append(todo, r)
+			if err == nil {
+				todo = append(todo, r)
+			}
 			return err
 		})
-		if err != nil && !errors.Is(err, store.ErrNotFound) { // erased meanwhile
-			return err
+		if !errors.Is(err, store.ErrNotFound) { // erased meanwhile
+			first = cmp.Or(first, err)
 		}
 	}
-	return s.write(ctx, func(c conn) error {
+	err := s.write(ctx, func(c conn) error {
 		for _, r := range todo {
 			if err := c.keepDue(r); err != nil {
 				return fail(ctx, "replace due talks", err)
@@ -163,6 +169,7 @@ func (s *Store) renew(ctx context.Context, scopes []store.Scope) error {
 		}
 		return nil
 	})
+	return cmp.Or(first, err)
 }
 
 func (v *view) renewal() (renewal, error) {
