@@ -8,9 +8,9 @@
 // bumps its revision, and carries its idempotency record; so no write can
 // forget any of the three. A read that must be consistent takes one snapshot.
 //
-// Two things are derived from the rest in the transaction of each write: the
-// days that the engine reads, and who is due a talk. A backend derives them by
-// itself, so that no write can forget them either.
+// Two things are derived from the rest by the backend itself: in the transaction
+// of each write the days that the engine reads, and after it who is due a talk.
+// No write can forget either: talks are only shown of the head they were derived at.
 package store
 
 import (
@@ -151,7 +151,9 @@ type Roster interface {
 	// DueTalks returns up to q.Limit of a tenant's talks that are due on q.AsOf, in
 	// order of first day, trainee, and place in the trainee's own list. Of each
 	// trainee with an open plan they are what phase.DueTalks makes of the log, the
-	// profile and that plan as the last write left them. It reads no log.
+	// profile and that plan as the last write left them. It reads no log but those
+	// of trainees who were written since their talks were derived, which a backend
+	// does soon after a write by itself.
 	DueTalks(ctx context.Context, tenant string, q DueQuery) ([]DueTalk, error)
 }
 

@@ -20,6 +20,7 @@ var windows = []testCase{
 	{"FollowsReplacementAndDeletion", windowFollowsChanges},
 	{"SnapshotHasTraineeAndOpenPlan", snapshotHasTraineeAndOpenPlan},
 	{"EqualsOneRebuiltFromEntries", windowEqualsRebuilt},
+	{"EqualsOneRebuiltAfterLongBatches", windowAfterLongBatches},
 }
 
 // "The window has First == first even when nothing is logged."
@@ -203,4 +204,32 @@ func windowEqualsRebuilt(t *testing.T, s store.Store) {
 			same(rt, "window", snapshot(rt, s, sc, first).Window, rebuilt(first, got))
 		}
 	})
+}
+
+// Batches of many days, with and without gaps, partly over what is there, roll up as
+// the entries that are left do.
+func windowAfterLongBatches(t *testing.T, s store.Store) {
+	create(t, s, ada)
+	batch := func(first engine.Day, days, step int, kg float64) []engine.Entry {
+		var out []engine.Entry
+		for i := range days {
+			d := first + engine.Day(i*step)
+			out = append(out, weighIn(d, kg+float64(i)/10), intake(d, 1900+float64(i)),
+				engine.Entry{Day: d, Key: "1", Fact: engine.LiftSet{Lift: "press", Load: engine.Kg(40), Reps: 1 + i%8}})
+		}
+		return out
+	}
+	for i, entries := range [][]engine.Entry{
+		batch(day0, 150, 1, 80),
+		batch(day0+400, 70, 7, 70),                             // of a week each
+		batch(day0+100, 60, 7, 75),                             // over both, and between
+		append(batch(day0+2000, 3, 1, 60), weighIn(day0+1, 1)), // far apart
+		{{Day: day0 + 50, Key: "2", Fact: engine.Intake{Energy: engine.Kcal(300)}}, {Day: day0 + 60, Key: "2", Fact: engine.LiftSet{Lift: "row", Reps: 9}}},
+	} {
+		put(t, s, ada, entries...)
+		same(t, fmt.Sprintf("window after batch %d", i+1), snapshot(t, s, ada, day0-10).Window, rebuilt(day0-10, logOf(t, s, ada)))
+	}
+	if w := snapshot(t, s, ada, day0).Window; w.End() != day0+2003 || len(w.Lifts) < 250 {
+		t.Errorf("the window ends before %v with %d lifts: this test tests less than it should", w.End(), len(w.Lifts))
+	}
 }
