@@ -51,7 +51,7 @@ func (v *view) Decisions(plan, after string, limit int) ([]store.Decision, error
 	}
 	var seq int64
 	if after != "" {
-		err := v.pg.QueryRow(v.ctx, selectDecisionSeq, v.scope.Tenant, v.scope.Trainee, plan, after).Scan(&seq)
+		err := v.one(func(r pgx.Row) error { return r.Scan(&seq) }, selectDecisionSeq, v.scope.Tenant, v.scope.Trainee, plan, after)
 		if err != nil {
 			return nil, v.fail("read decision", err)
 		}

@@ -87,16 +87,20 @@ func (v *view) Entries(q store.EntryQuery) ([]engine.Entry, error) {
 // entryRows reads what a query with the columns of selectEntries finds in this scope.
 func (v *view) entryRows(query string, args ...any) ([]entryRow, error) {
 	var out []entryRow
+	err := v.each(scanEntry(&out), query, append([]any{v.scope.Tenant, v.scope.Trainee}, args...)...)
+	return out, err
+}
+
+func scanEntry(out *[]entryRow) func(pgx.Rows) error {
 	var day int32 // out here, they are allocated once and not for each row
 	var kind int16
 	var e entryRow
-	err := v.each(func(r pgx.Rows) error {
+	return func(r pgx.Rows) error {
 		err := r.Scan(&day, &kind, &e.Key, &e.note, &e.fact)
 		e.Day, e.Kind = engine.Day(day), engine.Kind(kind)
-		out = append(out, e)
+		*out = append(*out, e)
 		return err
-	}, query, append([]any{v.scope.Tenant, v.scope.Trainee}, args...)...)
-	return out, err
+	}
 }
 
 // ofDays reads the entries of days, ascending.
@@ -141,13 +145,9 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 		return tx.fail("read days", err)
 	}
 	m := merge(have, want)
-	b := &pgx.Batch{}
-	tx.queueEntries(b, insertEntries, m.added)
-	tx.queueEntries(b, updateEntries, m.changed)
-	if err := tx.queueRollups(b, m.days, m.after); err != nil {
-		return tx.fail("roll up", err)
-	}
-	return tx.fail("put entries", tx.send(b))
+	tx.queueEntries(tx.later, insertEntries, m.added)
+	tx.queueEntries(tx.later, updateEntries, m.changed)
+	return tx.fail("roll up", tx.queueRollups(tx.later, m.days, m.after))
 }
 
 // queueEntries queues a statement over givenEntries.
@@ -167,52 +167,62 @@ func (tx *writeTx) queueEntries(b *pgx.Batch, query string, of []entryRow) {
 type merged struct {
 	added, changed []entryRow
 	after          []entryRow   // all of the read days, in order
-	days           []engine.Day // on which something changes, ascending
+	days           []changedDay // on which something changes, ascending
 }
 
-// merge lays want over have. Both are in order.
+// changedDay is a day on which something changes. It is new when it had no entry.
+type changedDay struct {
+	day   engine.Day
+	isNew bool
+}
+
+// merge lays want over have, which has all entries of the days of want. Both are in order.
 func merge(have, want []entryRow) merged {
 	m := merged{after: make([]entryRow, 0, len(have)+len(want))}
+	left := have
 	for _, r := range want {
-		for len(have) > 0 && compareRows(have[0], r) < 0 {
-			m.after = append(m.after, have[0])
-			have = have[1:]
+		for len(left) > 0 && compareRows(left[0], r) < 0 {
+			m.after = append(m.after, left[0])
+			left = left[1:]
 		}
 		m.after = append(m.after, r)
 		switch {
-		case len(have) == 0 || have[0].ID != r.ID:
+		case len(left) == 0 || left[0].ID != r.ID:
 			m.added = append(m.added, r)
-		case have[0].note != r.note || have[0].fact != r.fact:
+		case left[0].note != r.note || left[0].fact != r.fact:
 			m.changed = append(m.changed, r)
-			have = have[1:]
+			left = left[1:]
 		default:
-			have = have[1:]
+			left = left[1:]
 			continue
 		}
-		if len(m.days) == 0 || m.days[len(m.days)-1] != r.Day {
-			m.days = append(m.days, r.Day)
+		if len(m.days) == 0 || m.days[len(m.days)-1].day != r.Day {
+			_, there := slices.BinarySearchFunc(have, r.Day, func(h entryRow, d engine.Day) int { return cmp.Compare(h.Day, d) })
+			m.days = append(m.days, changedDay{r.Day, !there})
 		}
 	}
-	m.after = append(m.after, have...)
+	m.after = append(m.after, left...)
 	return m
 }
 
 // DeleteEntry implements store.Tx.
 func (tx *writeTx) DeleteEntry(id engine.ID) error {
-	err := tx.change(deleteEntry, tx.scope.Tenant, tx.scope.Trainee, int32(id.Day), int16(id.Kind), id.Key)
+	var deleted int64
+	var left []entryRow
+	b := &pgx.Batch{}
+	b.Queue(deleteEntry, tx.scope.Tenant, tx.scope.Trainee, int32(id.Day), int16(id.Kind), id.Key).Exec(func(tag commandTag) error {
+		deleted = tag.RowsAffected()
+		return nil
+	})
+	b.Queue(selectEntriesBetween, tx.scope.Tenant, tx.scope.Trainee, int32(id.Day), int32(id.Day)).Query(eachRow(scanEntry(&left)))
+	err := tx.send(b)
+	if err == nil && deleted == 0 {
+		err = pgx.ErrNoRows
+	}
 	if err != nil {
 		return tx.fail("delete entry", err)
 	}
-	days := []engine.Day{id.Day}
-	left, err := tx.ofDays(days)
-	if err != nil {
-		return tx.fail("read days", err)
-	}
-	b := &pgx.Batch{}
-	if err := tx.queueRollups(b, days, left); err != nil {
-		return tx.fail("roll up", err)
-	}
-	return tx.fail("roll up", tx.send(b))
+	return tx.fail("roll up", tx.queueRollups(tx.later, []changedDay{{day: id.Day}}, left))
 }
 
 func compareRows(a, b entryRow) int {

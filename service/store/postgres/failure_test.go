@@ -115,18 +115,24 @@ func TestSwallowedFailureCommitsNothing(t *testing.T) {
 	s := newStore(t)
 	defer s.Close()
 	create(t, s, ada)
-	for _, once := range []store.Once{{}, {Method: "/m", RequestID: "r", BodyHash: "h"}} {
-		_, err := s.Update(t.Context(), ada, once, func(tx store.Tx) (store.Answer, error) {
-			if err := tx.PutEntries([]engine.Entry{weighIn(1, 70)}); err != nil {
-				t.Fatal(err)
+	read := func(tx store.Tx) {
+		if _, err := tx.Upload("\x00"); err == nil {
+			t.Error("a zero byte was asked for")
+		}
+	}
+	put := func(tx store.Tx) { _ = tx.PutUpload(store.Upload{ID: "\x00"}) } // it is sent later
+	for _, fails := range []func(store.Tx){read, put} {
+		for _, once := range []store.Once{{}, {Method: "/m", RequestID: "r", BodyHash: "h"}} {
+			_, err := s.Update(t.Context(), ada, once, func(tx store.Tx) (store.Answer, error) {
+				if err := tx.PutEntries([]engine.Entry{weighIn(1, 70)}); err != nil {
+					t.Fatal(err)
+				}
+				fails(tx)
+				return noAnswer, nil
+			})
+			if err == nil {
+				t.Error("acknowledged")
 			}
-			if err := tx.PutUpload(store.Upload{ID: "\x00"}); err == nil {
-				t.Error("a zero byte was stored")
-			}
-			return noAnswer, nil
-		})
-		if err == nil {
-			t.Error("acknowledged")
 		}
 	}
 	if h, err := s.Head(t.Context(), ada); err != nil || h.Revision != 1 {

@@ -51,6 +51,12 @@ func mustPut(t testing.TB, s *Store, sc store.Scope, once store.Once, entries []
 	}
 }
 
+// stopRenewing ends the worker as a crash does: what is stale stays it.
+func stopRenewing(s *Store) {
+	s.renewer.stop()
+	<-s.renewer.done
+}
+
 // database returns the name of a store's database.
 func database(s *Store) string { return s.pool.Config().ConnConfig.Database }
 

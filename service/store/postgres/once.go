@@ -35,8 +35,8 @@ type taking struct {
 
 // Update implements store.Store. Nothing of a trainee changes elsewhere: the head
 // is taken and bumped by the first statement, which waits for every other write on
-// the trainee, then the request id is looked up, then w runs, then the due talks
-// are derived, then the answer is recorded, then all of it commits.
+// the trainee, then the request id is looked up, then w runs, then the answer is
+// recorded and the due talks are left to be derived, then all of it commits.
 func (s *Store) Update(ctx context.Context, sc store.Scope, once store.Once, w store.Write) ([]byte, error) {
 	return s.once(ctx, sc, once, taking{
 		action: "take head", none: store.ErrNotFound,
@@ -81,7 +81,11 @@ func (s *Store) once(ctx context.Context, sc store.Scope, once store.Once, take 
 	case !taken:
 		return nil, tx.fail(take.action, take.none)
 	}
-	return tx.run(once, w)
+	encoded, err := tx.run(once, w)
+	if err == nil {
+		s.renewer.written()
+	}
+	return encoded, err
 }
 
 // recorded is the answer on record for a request.
@@ -96,24 +100,22 @@ func (tx *writeTx) run(once store.Once, w store.Write) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := tx.keepDue(); err != nil {
-		return nil, err
-	}
 	encoded, err := answer(tx.head)
 	if err != nil {
 		return nil, err
 	}
-	var last func(*pgx.Batch)
-	if once.RequestID != "" {
+	err = tx.commit(func(b *pgx.Batch) {
+		b.Queue(markStale, tx.scope.Tenant, tx.scope.Trainee)
+		if once.RequestID == "" {
+			return
+		}
 		kept := encoded
 		if kept == nil {
 			kept = []byte{} // nil would be stored as NULL
 		}
-		last = func(b *pgx.Batch) {
-			b.Queue(insertOnce, tx.scope.Tenant, tx.scope.Trainee, once.Method, once.RequestID, once.BodyHash, kept, tx.now.Unix())
-		}
-	}
-	if err := tx.commit(last); err != nil {
+		b.Queue(insertOnce, tx.scope.Tenant, tx.scope.Trainee, once.Method, once.RequestID, once.BodyHash, kept, tx.now.Unix())
+	})
+	if err != nil {
 		return nil, tx.fail("commit", err)
 	}
 	return encoded, nil

@@ -25,10 +25,11 @@ func (s *Store) Head(ctx context.Context, sc store.Scope) (store.Head, error) {
 		return store.Head{}, fail(ctx, "read head", err)
 	}
 	defer v.end()
+	var none error
 	b := &pgx.Batch{}
 	named(ctx, b, sc.Tenant)
-	b.Queue(selectHead, sc.Tenant, sc.Trainee).QueryRow(func(r pgx.Row) error { return v.scanHead(r) })
-	if err := v.send(b); err != nil {
+	b.Queue(selectHead, sc.Tenant, sc.Trainee).QueryRow(orNone(&none, func(r pgx.Row) error { return v.scanHead(r) }))
+	if err := cmp.Or(v.send(b), none); err != nil {
 		return store.Head{}, v.fail("read head", err)
 	}
 	return v.head, nil
@@ -97,14 +98,15 @@ func (s *Store) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) 
 	snap := store.Snapshot{Window: engine.Window{First: first}}
 	var plans []store.Plan
 	var decisions []decisionRow
+	var none error
 	err = v.start(beginRead, func(b *pgx.Batch) {
-		b.Queue(selectTrainee, sc.Tenant, sc.Trainee).QueryRow(v.scanTrainee)
+		b.Queue(selectTrainee, sc.Tenant, sc.Trainee).QueryRow(orNone(&none, v.scanTrainee))
 		b.Queue(selectOpenPlan, sc.Tenant, sc.Trainee).Query(eachRow(scanPlan(&plans)))
 		b.Queue(selectDecisionsOfOpenPlan, sc.Tenant, sc.Trainee).Query(eachRow(scanDecision(&decisions)))
 		b.Queue(selectRollups, sc.Tenant, sc.Trainee, int32(first)).Query(eachRow(scanRollup(&snap.Window)))
 		b.Queue(commit)
 	})
-	if err != nil {
+	if err := cmp.Or(err, none); err != nil {
 		return store.Snapshot{}, v.fail("read snapshot", err)
 	}
 	snap.Head, snap.Trainee = v.head, v.trainee
@@ -122,11 +124,12 @@ func (s *Store) View(ctx context.Context, sc store.Scope, f func(store.View) err
 		return fail(ctx, "begin read", err)
 	}
 	defer v.end() // it wrote nothing
+	var none error
 	err = v.start(beginRead, func(b *pgx.Batch) {
 		b.Queue(mayPause)
-		b.Queue(selectTrainee, sc.Tenant, sc.Trainee).QueryRow(v.scanTrainee)
+		b.Queue(selectTrainee, sc.Tenant, sc.Trainee).QueryRow(orNone(&none, v.scanTrainee))
 	})
-	if err != nil {
+	if err := cmp.Or(err, none); err != nil {
 		return v.fail("read trainee", err)
 	}
 	return f(v)

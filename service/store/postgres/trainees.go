@@ -69,8 +69,8 @@ func (s *Store) Create(ctx context.Context, sc store.Scope, once store.Once, t s
 func (tx *writeTx) PutTrainee(t store.Trainee) error {
 	profile, err := rows.EncodeProfile(t.Profile)
 	if err == nil {
-		err = tx.scanTrainee(tx.pg.QueryRow(tx.ctx, updateTrainee,
-			tx.scope.Tenant, tx.scope.Trainee, free(t.DisplayName), t.TimeZone, profile, tx.now.Unix()))
+		err = tx.one(tx.scanTrainee, updateTrainee,
+			tx.scope.Tenant, tx.scope.Trainee, free(t.DisplayName), t.TimeZone, profile, tx.now.Unix())
 	}
 	return tx.fail("put trainee", err)
 }

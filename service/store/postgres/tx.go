@@ -1,6 +1,7 @@
 package postgres
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"strconv"
@@ -62,28 +63,63 @@ func (s *Store) ask(ctx context.Context, b *pgx.Batch) error {
 type conn struct {
 	ctx context.Context
 	pg  *pgxpool.Conn
+	// later are statements whose outcome nobody waits for: they go before the next
+	// one that somebody does wait for, the commit at the latest.
+	later *pgx.Batch
 }
 
-// send runs a batch.
-func (c conn) send(b *pgx.Batch) error { return c.pg.SendBatch(c.ctx, b).Close() }
+// send runs a batch, and before it what is left for later.
+func (c conn) send(b *pgx.Batch) error { return c.sendBy(c.ctx, b) }
+
+func (c conn) sendBy(ctx context.Context, b *pgx.Batch) error {
+	if c.later.Len() > 0 {
+		b.QueuedQueries = append(c.later.QueuedQueries, b.QueuedQueries...)
+		c.later.QueuedQueries = nil
+	}
+	return c.pg.SendBatch(ctx, b).Close()
+}
 
 // change runs a statement that is about one row, and gives pgx.ErrNoRows when
 // there is none.
 func (c conn) change(query string, args ...any) error {
-	tag, err := c.pg.Exec(c.ctx, query, args...)
-	if err == nil && tag.RowsAffected() == 0 {
+	var changed int64
+	b := &pgx.Batch{}
+	b.Queue(query, args...).Exec(func(tag commandTag) error {
+		changed = tag.RowsAffected()
+		return nil
+	})
+	err := c.send(b)
+	if err == nil && changed == 0 {
 		return pgx.ErrNoRows
 	}
 	return err
 }
 
-// each calls scan for every row in order.
-func (c conn) each(scan func(pgx.Rows) error, query string, args ...any) error {
-	found, err := c.pg.Query(c.ctx, query, args...)
-	if err != nil {
+// one scans the one row of a statement, and gives pgx.ErrNoRows when there is none.
+func (c conn) one(scan func(pgx.Row) error, query string, args ...any) error {
+	var none error
+	b := &pgx.Batch{}
+	b.Queue(query, args...).QueryRow(orNone(&none, scan))
+	return cmp.Or(c.send(b), none)
+}
+
+// orNone is scan, with pgx.ErrNoRows put aside: after an error of its own a batch has
+// the connection prepare all of its statements anew.
+func orNone(none *error, scan func(pgx.Row) error) func(pgx.Row) error {
+	return func(r pgx.Row) error {
+		err := scan(r)
+		if errors.Is(err, pgx.ErrNoRows) {
+			*none, err = err, nil
+		}
 		return err
 	}
-	return eachRow(scan)(found)
+}
+
+// each calls scan for every row in order.
+func (c conn) each(scan func(pgx.Rows) error, query string, args ...any) error {
+	b := &pgx.Batch{}
+	b.Queue(query, args...).Query(eachRow(scan))
+	return c.send(b)
 }
 
 // eachRow is what reads the rows of a queued statement.
@@ -121,7 +157,7 @@ func (c conn) commit(last func(*pgx.Batch)) error {
 		ended = tag.String()
 		return nil
 	})
-	err := c.pg.SendBatch(ctx, b).Close()
+	err := c.sendBy(ctx, b)
 	if err == nil && ended != commit {
 		err = errRolledBack
 	}
@@ -165,7 +201,7 @@ func (s *Store) open(ctx context.Context, sc store.Scope) (*view, error) {
 		return nil, err
 	}
 	timeline, _ := c.Conn().PgConn().CustomData()[timelineKey].(string)
-	return &view{conn: conn{ctx, c}, scope: sc, timeline: timeline}, nil
+	return &view{conn: conn{ctx, c, &pgx.Batch{}}, scope: sc, timeline: timeline}, nil
 }
 
 // start begins the transaction in the trainee's tenant and runs first, all in one go.

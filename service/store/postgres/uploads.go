@@ -1,6 +1,10 @@
 package postgres
 
-import "example.com/steelyard/service/store"
+import (
+	"github.com/jackc/pgx/v5"
+
+	"example.com/steelyard/service/store"
+)
 
 const (
 	selectUpload = `SELECT sha256, next_seq, committed FROM upload WHERE tenant = $1 AND trainee = $2 AND id = $3`
@@ -12,7 +16,8 @@ ON CONFLICT (tenant, trainee, id) DO UPDATE SET sha256 = excluded.sha256, next_s
 // Upload implements store.View.
 func (v *view) Upload(id string) (store.Upload, error) {
 	u := store.Upload{ID: id}
-	err := v.pg.QueryRow(v.ctx, selectUpload, v.scope.Tenant, v.scope.Trainee, id).Scan(&u.SHA256, &u.NextSeq, &u.Committed)
+	err := v.one(func(r pgx.Row) error { return r.Scan(&u.SHA256, &u.NextSeq, &u.Committed) },
+		selectUpload, v.scope.Tenant, v.scope.Trainee, id)
 	if err != nil {
 		return store.Upload{}, v.fail("read upload", err)
 	}
@@ -21,5 +26,6 @@ func (v *view) Upload(id string) (store.Upload, error) {
 
 // PutUpload implements store.Tx.
 func (tx *writeTx) PutUpload(u store.Upload) error {
-	return tx.fail("put upload", tx.change(upsertUpload, tx.scope.Tenant, tx.scope.Trainee, u.ID, u.SHA256, u.NextSeq, u.Committed))
+	tx.later.Queue(upsertUpload, tx.scope.Tenant, tx.scope.Trainee, u.ID, u.SHA256, u.NextSeq, u.Committed)
+	return nil
 }
