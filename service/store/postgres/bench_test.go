@@ -123,15 +123,10 @@ func copyRows(sc store.Scope, of []entryRow) [][]any {
 }
 
 func stored(b *testing.B, entries []engine.Entry) []entryRow {
-	var out []entryRow
-	for _, e := range entries {
-		r, err := rowOf(e)
-		if err != nil {
-			b.Fatal(err)
-		}
-		out = append(out, r)
+	out, err := rowsOf(entries)
+	if err != nil {
+		b.Fatal(err)
 	}
-	slices.SortFunc(out, compareRows)
 	return out
 }
 

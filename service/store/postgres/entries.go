@@ -1,8 +1,8 @@
 package postgres
 
 import (
+	"bytes"
 	"cmp"
-	"fmt"
 	"slices"
 
 	"github.com/jackc/pgx/v5"
@@ -24,7 +24,7 @@ WHERE tenant = $1 AND trainee = $2 AND day BETWEEN $3 AND $4 ORDER BY day, kind,
 	selectEntriesOfDays = `SELECT day, kind, key, note, fact FROM entry
 WHERE tenant = $1 AND trainee = $2 AND day = ANY ($3) ORDER BY day, kind, key`
 
-	givenEntries = `unnest($3::integer[], $4::smallint[], $5::text[], $6::text[], $7::text[]) AS g (day, kind, key, note, fact)`
+	givenEntries = `unnest($3::integer[], $4::smallint[], $5::text[], $6::text[], $7::bytea[]) AS g (day, kind, key, note, fact)`
 
 	insertEntries = `INSERT INTO entry (tenant, trainee, day, kind, key, note, fact)
 SELECT $1, $2, g.day, g.kind, g.key, g.note, g.fact FROM ` + givenEntries
@@ -38,8 +38,9 @@ WHERE e.tenant = $1 AND e.trainee = $2 AND e.day = g.day AND e.kind = g.kind AND
 // entryRow is an entry as it is stored.
 type entryRow struct {
 	engine.ID
-	note, fact string
-	value      engine.Fact // what fact says, where it is known without decoding; else nil
+	note  string
+	fact  []byte
+	value engine.Fact // what fact says, where it is known without decoding; else nil
 }
 
 // entry decodes a row.
@@ -47,15 +48,24 @@ func (r entryRow) entry() (engine.Entry, error) {
 	e := engine.Entry{Day: r.Day, Key: r.Key, Note: given(r.note), Fact: r.value}
 	var err error
 	if e.Fact == nil {
-		e.Fact, err = rows.DecodeFact(r.Kind, []byte(r.fact))
+		e.Fact, err = rows.DecodeFact(r.Kind, r.fact)
 	}
 	return e, err
 }
 
-// rowOf encodes an entry.
-func rowOf(e engine.Entry) (entryRow, error) {
-	fact, err := rows.EncodeFact(e.Fact)
-	return entryRow{e.ID(), free(e.Note), fact, e.Fact}, err
+// rowsOf encodes entries, in the order of the log.
+func rowsOf(entries []engine.Entry) ([]entryRow, error) {
+	out := make([]entryRow, len(entries))
+	var packed []byte
+	for i, e := range rows.InOrder(entries) {
+		start := len(packed)
+		var err error
+		if packed, err = rows.AppendFact(packed, e.Fact); err != nil {
+			return nil, err
+		}
+		out[i] = entryRow{e.ID(), free(e.Note), packed[start:], e.Fact}
+	}
+	return out, nil
 }
 
 // Entries implements store.View.
@@ -96,6 +106,7 @@ func scanEntry(out *[]entryRow) func(pgx.Rows) error {
 	var kind int16
 	var e entryRow
 	return func(r pgx.Rows) error {
+		e.fact = nil // each has its own
 		err := r.Scan(&day, &kind, &e.Key, &e.note, &e.fact)
 		e.Day, e.Kind = engine.Day(day), engine.Kind(kind)
 		*out = append(*out, e)
@@ -125,19 +136,12 @@ func (v *view) ofDays(days []engine.Day) ([]entryRow, error) {
 // conflicts, those that differ are updated, and of those that are there already
 // nothing is written.
 func (tx *writeTx) PutEntries(entries []engine.Entry) error {
-	want := make([]entryRow, len(entries))
-	for i, e := range entries {
-		var err error
-		if want[i], err = rowOf(e); err != nil {
-			return tx.fail(fmt.Sprintf("encode %s", e.Fact.Kind()), err)
-		}
+	want, err := rowsOf(entries)
+	if err != nil {
+		return tx.fail("encode entries", err)
 	}
-	slices.SortFunc(want, compareRows)
 	var days []engine.Day
-	for i, r := range want {
-		if i > 0 && r.ID == want[i-1].ID {
-			panic("postgres: two entries of one key in one call")
-		}
+	for _, r := range want {
 		days = append(days, r.Day)
 	}
 	have, err := tx.ofDays(slices.Compact(days))
@@ -156,7 +160,7 @@ func (tx *writeTx) queueEntries(b *pgx.Batch, query string, of []entryRow) {
 		return
 	}
 	days, kinds := make([]int32, len(of)), make([]int16, len(of))
-	keys, notes, facts := make([]string, len(of)), make([]string, len(of)), make([]string, len(of))
+	keys, notes, facts := make([]string, len(of)), make([]string, len(of)), make([][]byte, len(of))
 	for i, r := range of {
 		days[i], kinds[i], keys[i], notes[i], facts[i] = int32(r.Day), int16(r.Kind), r.Key, r.note, r.fact
 	}
@@ -189,7 +193,7 @@ func merge(have, want []entryRow) merged {
 		switch {
 		case len(left) == 0 || left[0].ID != r.ID:
 			m.added = append(m.added, r)
-		case left[0].note != r.note || left[0].fact != r.fact:
+		case left[0].note != r.note || !bytes.Equal(left[0].fact, r.fact):
 			m.changed = append(m.changed, r)
 			left = left[1:]
 		default:

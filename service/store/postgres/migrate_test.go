@@ -4,11 +4,17 @@ package postgres
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"os/exec"
 	"strings"
 	"testing"
+	"time"
 
+	"github.com/jackc/pgx/v5"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/store/postgres/pgtest"
 )
 
@@ -64,7 +70,54 @@ func TestSchemaVersions(t *testing.T) {
 	open(t, url).Close()
 	do(`DELETE FROM schema_version WHERE version = 99`)
 	do(`UPDATE schema_version SET version = version - 1`)
-	wantRefused(t, url, "the schema is at version 0 and this program needs 1")
+	wantRefused(t, url, fmt.Sprintf("the schema is at version %d and this program needs %d", len(files())-1, len(files())))
 	do(`REVOKE ALL ON SCHEMA steelyard FROM ` + pgtest.Runtime)
 	wantRefused(t, url, "start it once with the owner's URL")
+}
+
+// What was written as JSON before facts were packed reads as ever.
+func TestJSONOfBeforeIsRead(t *testing.T) {
+	needServer(t)
+	db := server.Database(t, "")
+	first, err := migrations.ReadFile(files()[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	owner, err := pgx.Connect(t.Context(), server.SocketURL(pgtest.Owner, db)+"&search_path="+schema)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer owner.Close(t.Context())
+	for _, q := range []string{
+		`CREATE SCHEMA steelyard`, `CREATE TABLE schema_version (version integer PRIMARY KEY, applied timestamptz NOT NULL DEFAULT now())`,
+		string(first), `INSERT INTO schema_version VALUES (1)`,
+	} {
+		if _, err := owner.PgConn().Exec(t.Context(), q).ReadAll(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := server.Exec(db,
+		`INSERT INTO steelyard.trainee VALUES ('north-gym', 'ada', 'x', 1, '', 'UTC', '{}', 0, 0)`,
+		`INSERT INTO steelyard.entry VALUES ('north-gym', 'ada', 1, 1, '1', '', '{"weight":{"v":70,"u":"kg"}}')`,
+		`INSERT INTO steelyard.day_rollup VALUES ('north-gym', 'ada', 1, 70, 1, NULL, NULL, NULL, NULL, 0, NULL, false, '{"check_in":{"sleep":3}}')`,
+	); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Open(t.Context(), server.SocketURL(pgtest.Runtime, db), server.SocketURL(pgtest.Owner, db), time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	var got []engine.Entry
+	err = s.View(t.Context(), ada, func(v store.View) (err error) {
+		got, err = v.Entries(store.EntryQuery{To: 9, Limit: 9})
+		return err
+	})
+	if err != nil || len(got) != 1 || got[0] != weighIn(1, 70) {
+		t.Errorf("entries %+v, %v", got, err)
+	}
+	snap, err := s.Snapshot(t.Context(), ada, 1)
+	if err != nil || len(snap.Window.Days) != 1 || snap.Window.Days[0].CheckIn.Sleep != 3 {
+		t.Errorf("window %+v, %v", snap.Window, err)
+	}
 }

@@ -17,7 +17,7 @@ const (
 
 	insertRollups = `INSERT INTO day_rollup (tenant, trainee, ` + rollupColumns + `)
 SELECT $1, $2, g.* FROM unnest($3::integer[], $4::float8[], $5::integer[], $6::float8[], $7::float8[], $8::float8[], $9::float8[],
-$10::integer[], $11::float8[], $12::boolean[], $13::text[]) g`
+$10::integer[], $11::float8[], $12::boolean[], $13::bytea[]) g`
 
 	upsertRollups = insertRollups + `
 ON CONFLICT (tenant, trainee, day) DO UPDATE SET
@@ -35,7 +35,7 @@ type rollupRows struct {
 	readings, marks                          []int32
 	refeed                                   []pgtype.Float8
 	photos                                   []bool
-	sparse                                   []pgtype.Text
+	sparse                                   [][]byte
 }
 
 // queueRollups queues what makes the rows of days what their entries come to.
@@ -85,7 +85,7 @@ func (r *rollupRows) queue(b *pgx.Batch, query string, sc store.Scope) {
 }
 
 func (r *rollupRows) add(on engine.Day, day rollup.Result) error {
-	sparse, err := rows.EncodeSparse(day)
+	sparse, err := rows.AppendSparse(nil, day)
 	if err != nil {
 		return err
 	}
@@ -95,7 +95,7 @@ func (r *rollupRows) add(on engine.Day, day rollup.Result) error {
 	r.intake, r.protein = append(r.intake, nullable(d.IntakeKcal)), append(r.protein, nullable(d.ProteinG))
 	r.steps, r.activity = append(r.steps, nullable(d.Steps)), append(r.activity, nullable(d.ActivityKcal))
 	r.marks, r.refeed = append(r.marks, int32(d.Marks)), append(r.refeed, nullable(d.RefeedKcal))
-	r.photos, r.sparse = append(r.photos, d.HasPhotos), append(r.sparse, pgtype.Text{String: sparse, Valid: sparse != ""})
+	r.photos, r.sparse = append(r.photos, d.HasPhotos), append(r.sparse, sparse)
 	return nil
 }
 
