@@ -23,11 +23,11 @@ ORDER BY from_day, trainee, seq LIMIT $7`
 	selectDueOf = `SELECT from_day, trainee, seq, reason, until_day, plan, line FROM due_talk
 WHERE tenant = $1 AND trainee = $2 ORDER BY seq`
 
-	selectDueDays = `SELECT day, weight_kg, intake_kcal, marks FROM day_rollup
-WHERE tenant = $1 AND trainee = $2 ORDER BY day DESC LIMIT $3`
+	selectDueDays = `SELECT day, packed FROM day_rollup WHERE tenant = $1 AND trainee = $2
+AND day > (SELECT max(l.day) FROM day_rollup l WHERE l.tenant = $1 AND l.trainee = $2) - $3 ORDER BY day`
 
-	selectFirstReadings = `SELECT weight_kg FROM day_rollup
-WHERE tenant = $1 AND trainee = $2 AND day >= $3 AND weight_kg IS NOT NULL ORDER BY day LIMIT $4`
+	selectFirstReadings = `SELECT day, packed FROM day_rollup
+WHERE tenant = $1 AND trainee = $2 AND day >= $3 AND weighed ORDER BY day LIMIT $4`
 
 	deleteDueOf = `DELETE FROM due_talk WHERE tenant = $1 AND trainee = $2`
 
@@ -94,7 +94,7 @@ type dueState struct {
 	plans     []store.Plan // the open one
 	decisions []decisionRow
 	window    engine.Window // the last days of the log, as far as the talks rest on them
-	firstKg   []float64     // the first readings since the plan began
+	first     engine.Window // of the days since the plan began, those with the first readings
 	stored    []store.DueTalk
 }
 
@@ -104,50 +104,24 @@ func (s *dueState) queue(b *pgx.Batch) {
 	b.Queue(selectOpenPlan, tenant, trainee).Query(eachRow(scanPlan(&s.plans)))
 	b.Queue(selectDecisionsOfOpenPlan, tenant, trainee).Query(eachRow(scanDecision(&s.decisions)))
 	b.Queue(selectDueOf, tenant, trainee).Query(eachRow(scanDue(&s.stored)))
-	b.Queue(selectDueDays, tenant, trainee, int32(phase.DueDays)).Query(eachRow(scanDueDay(&s.window)))
+	b.Queue(selectDueDays, tenant, trainee, int32(phase.DueDays)).Query(eachRow(scanRollup(&s.window, true)))
 }
 
 // queueFirst reads the first readings since the plan began, unless the window
 // reaches back that far.
 func (s *dueState) queueFirst(b *pgx.Batch) {
-	if len(s.plans) == 0 {
+	if n := len(s.window.Days); n > 0 { // it ends with the last day that has an entry
+		days := make([]engine.WindowDay, phase.DueDays)
+		copy(days[phase.DueDays-n:], s.window.Days)
+		s.window = engine.Window{First: s.window.End() - phase.DueDays, Days: days}
+	}
+	s.first = s.window
+	if len(s.plans) == 0 || s.window.First <= s.plans[0].Start {
 		return
 	}
-	from := s.plans[0].Start
-	if s.window.First > from {
-		b.Queue(selectFirstReadings, s.scope.Tenant, s.scope.Trainee, int32(from), phase.DueFirstReadings).
-			Query(eachRow(func(r pgx.Rows) error {
-				var kg float64
-				err := r.Scan(&kg)
-				s.firstKg = append(s.firstKg, kg)
-				return err
-			}))
-		return
-	}
-	for d := from; d < s.window.End() && len(s.firstKg) < phase.DueFirstReadings; d++ {
-		if r := s.window.At(d).WeightKg; r.OK {
-			s.firstKg = append(s.firstKg, r.V)
-		}
-	}
-}
-
-// scanDueDay lays rows, the last day first, into a window of phase.DueDays.
-func scanDueDay(w *engine.Window) func(pgx.Rows) error {
-	var on, marks int32
-	var weight, intake pgtype.Float8
-	return func(r pgx.Rows) error {
-		if err := r.Scan(&on, &weight, &intake, &marks); err != nil {
-			return err
-		}
-		day := engine.Day(on)
-		if w.Days == nil {
-			*w = engine.Window{First: day - phase.DueDays + 1, Days: make([]engine.WindowDay, phase.DueDays)}
-		}
-		if day >= w.First {
-			w.Days[day-w.First] = engine.WindowDay{WeightKg: known(weight), IntakeKcal: known(intake), Marks: engine.MarkSet(marks)}
-		}
-		return nil
-	}
+	s.first = engine.Window{First: s.plans[0].Start}
+	b.Queue(selectFirstReadings, s.scope.Tenant, s.scope.Trainee, int32(s.first.First), phase.DueFirstReadings).
+		Query(eachRow(scanRollup(&s.first, false)))
 }
 
 // derive asks the engine. Nothing is due without an open plan.
@@ -157,8 +131,14 @@ func (s *dueState) derive() []store.DueTalk {
 	}
 	plan := s.plans[0].Plan
 	plan.Decisions = bare(s.decisions)
+	var firstKg []float64
+	for d := plan.Start; d < s.first.End() && len(firstKg) < phase.DueFirstReadings; d++ {
+		if r := s.first.At(d).WeightKg; r.OK {
+			firstKg = append(firstKg, r.V)
+		}
+	}
 	var out []store.DueTalk
-	for i, d := range phase.DueTalks(s.window, s.firstKg, s.profile, plan) {
+	for i, d := range phase.DueTalks(s.window, firstKg, s.profile, plan) {
 		out = append(out, store.DueTalk{Place: store.DuePlace{From: d.From, Trainee: s.scope.Trainee, Seq: i + 1}, Plan: plan.ID, Due: d})
 	}
 	return out

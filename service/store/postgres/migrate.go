@@ -8,6 +8,8 @@ import (
 	"slices"
 
 	"github.com/jackc/pgx/v5"
+
+	"example.com/steelyard/engine/rollup"
 )
 
 //go:embed migrations/*.sql
@@ -36,6 +38,9 @@ func Migrate(ctx context.Context, ownerURL, runtime string) error {
 	defer db.Close(context.WithoutCancel(ctx))
 	return fail(ctx, "migrate", pgx.BeginFunc(ctx, db, func(tx pgx.Tx) error {
 		if err := migrate(ctx, tx); err != nil {
+			return err
+		}
+		if err := rebuildRollups(ctx, tx); err != nil {
 			return err
 		}
 		return grant(ctx, tx, runtime)
@@ -123,7 +128,8 @@ func grant(ctx context.Context, tx pgx.Tx, role string) error {
 	return nil
 }
 
-// checkVersion refuses a schema that lacks migrations of this program. One that
+// checkVersion refuses a schema that lacks migrations of this program, or whose days
+// are rolled up by older rules. One that
 // has more of them serves: a newer program runs beside this one.
 func checkVersion(ctx context.Context, db *pgx.Conn) error {
 	var have int
@@ -134,5 +140,14 @@ func checkVersion(ctx context.Context, db *pgx.Conn) error {
 	if err == nil && have < len(files()) {
 		err = fmt.Errorf("the schema is at version %d and this program needs %d: start it once with the owner's URL", have, len(files()))
 	}
-	return err
+	if err != nil {
+		return err
+	}
+	if err := db.QueryRow(ctx, selectRollupRules).Scan(&have); err != nil {
+		return err
+	}
+	if have < rollup.Rules {
+		return fmt.Errorf("the days are rolled up by rules %d and this program has %d: start it once with the owner's URL", have, rollup.Rules)
+	}
+	return nil
 }

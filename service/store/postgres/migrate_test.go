@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -75,7 +76,8 @@ func TestSchemaVersions(t *testing.T) {
 	wantRefused(t, url, "start it once with the owner's URL")
 }
 
-// What was written as JSON before facts were packed reads as ever.
+// What was written as JSON before facts were packed reads as ever, and all days are
+// made again, whatever they were.
 func TestJSONOfBeforeIsRead(t *testing.T) {
 	needServer(t)
 	db := server.Database(t, "")
@@ -99,7 +101,7 @@ func TestJSONOfBeforeIsRead(t *testing.T) {
 	if err := server.Exec(db,
 		`INSERT INTO steelyard.trainee VALUES ('north-gym', 'ada', 'x', 1, '', 'UTC', '{}', 0, 0)`,
 		`INSERT INTO steelyard.entry VALUES ('north-gym', 'ada', 1, 1, '1', '', '{"weight":{"v":70,"u":"kg"}}')`,
-		`INSERT INTO steelyard.day_rollup VALUES ('north-gym', 'ada', 1, 70, 1, NULL, NULL, NULL, NULL, 0, NULL, false, '{"check_in":{"sleep":3}}')`,
+		`INSERT INTO steelyard.entry SELECT 'gym-' || i % 3, 't' || i, d, 7, '1', '', '{"sleep":3}' FROM generate_series(1, 40) i, generate_series(1, 200) d`,
 	); err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +119,36 @@ func TestJSONOfBeforeIsRead(t *testing.T) {
 		t.Errorf("entries %+v, %v", got, err)
 	}
 	snap, err := s.Snapshot(t.Context(), ada, 1)
-	if err != nil || len(snap.Window.Days) != 1 || snap.Window.Days[0].CheckIn.Sleep != 3 {
-		t.Errorf("window %+v, %v", snap.Window, err)
+	if err != nil || snap.Head.Revision != 2 || len(snap.Window.Days) != 1 || snap.Window.Days[0].WeightKg != engine.Some(70) {
+		t.Errorf("at %+v: window %+v, %v", snap.Head, snap.Window, err)
+	}
+	if n := count(t, outside(t, s, pgtest.Super), `SELECT count(*) FROM day_rollup WHERE weighed = (trainee = 'ada')`); n != 40*200+1 {
+		t.Errorf("%d days", n)
+	}
+}
+
+// Days that older rules made are made again by a start with the owner's URL, under
+// new heads; one without it refuses to serve them.
+func TestOtherRulesOfTheRollup(t *testing.T) {
+	s := newStore(t)
+	create(t, s, ada)
+	mustPut(t, s, ada, store.Once{}, []engine.Entry{weighIn(1, 70), weighIn(3, 71)})
+	want, err := s.Snapshot(t.Context(), ada, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	db, super := database(s), outside(t, s, pgtest.Super)
+	s.Close()
+	run(t, super, `UPDATE schema_version SET rollup_rules = 0`)
+	run(t, super, `UPDATE day_rollup SET packed = '\x01'`)
+	wantRefused(t, server.SocketURL(pgtest.Runtime, db), "the days are rolled up by rules 0")
+	s, err = Open(t.Context(), server.SocketURL(pgtest.Runtime, db), server.SocketURL(pgtest.Owner, db), time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	want.Head.Revision++
+	if got, err := s.Snapshot(t.Context(), ada, 0); err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v (%v), want %+v", got, err, want)
 	}
 }

@@ -103,7 +103,7 @@ func (s *Store) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) 
 		b.Queue(selectTrainee, sc.Tenant, sc.Trainee).QueryRow(orNone(&none, v.scanTrainee))
 		b.Queue(selectOpenPlan, sc.Tenant, sc.Trainee).Query(eachRow(scanPlan(&plans)))
 		b.Queue(selectDecisionsOfOpenPlan, sc.Tenant, sc.Trainee).Query(eachRow(scanDecision(&decisions)))
-		b.Queue(selectRollups, sc.Tenant, sc.Trainee, int32(first)).Query(eachRow(scanRollup(&snap.Window)))
+		b.Queue(selectRollups, sc.Tenant, sc.Trainee, int32(first)).Query(eachRow(scanRollup(&snap.Window, false)))
 		b.Queue(commit)
 	})
 	if err := cmp.Or(err, none); err != nil {

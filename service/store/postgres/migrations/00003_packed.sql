@@ -1,8 +1,25 @@
--- Facts and what few days have are packed. What is there is JSON and stays it, byte
--- for byte, until it is written again. The tables are written anew: nothing else can
--- be done with them meanwhile, and a program from before cannot read them afterwards.
+-- Facts are packed. What is there is JSON and stays it, byte for byte, until it is
+-- written again. The table is written anew: nothing else can be done with it
+-- meanwhile, and a program from before cannot read it afterwards.
 ALTER TABLE entry ALTER COLUMN fact TYPE bytea USING convert_to(fact, 'UTF8');
-ALTER TABLE day_rollup ALTER COLUMN sparse TYPE bytea USING convert_to(sparse, 'UTF8');
+
+-- Days are packed too. Migrate derives all of them from the entries again, which is
+-- also what other rules of the roll-up need: rollup_rules says by which they were made.
+DROP TABLE day_rollup;
+CREATE TABLE day_rollup (
+  tenant  text COLLATE "C" NOT NULL,
+  trainee text COLLATE "C" NOT NULL,
+  day     integer NOT NULL,
+  weighed boolean NOT NULL, -- the first readings of a plan are looked for
+  packed  bytea   NOT NULL,
+  PRIMARY KEY (tenant, trainee, day)
+);
+ALTER TABLE day_rollup ENABLE ROW LEVEL SECURITY;
+ALTER TABLE day_rollup FORCE ROW LEVEL SECURITY;
+CREATE POLICY of_tenant ON day_rollup
+  USING (tenant = nullif(current_setting('steelyard.tenant', true), ''))
+  WITH CHECK (tenant = nullif(current_setting('steelyard.tenant', true), ''));
+ALTER TABLE schema_version ADD COLUMN rollup_rules integer NOT NULL DEFAULT 0;
 
 -- Due talks are no longer derived in a write's own transaction: it leaves its trainee
 -- here, and soon after the row is gone again.
