@@ -16,9 +16,21 @@ CREATE TABLE day_rollup (
 );
 ALTER TABLE day_rollup ENABLE ROW LEVEL SECURITY;
 ALTER TABLE day_rollup FORCE ROW LEVEL SECURITY;
-CREATE POLICY of_tenant ON day_rollup
-  USING (tenant = nullif(current_setting('steelyard.tenant', true), ''))
-  WITH CHECK (tenant = nullif(current_setting('steelyard.tenant', true), ''));
+CREATE POLICY of_tenant ON day_rollup USING (tenant = nullif(current_setting('steelyard.tenant', true), ''));
+
+-- Of what many rows are inserted into at once, the tenant is looked up once for a
+-- statement and not for each row.
+DO $$
+DECLARE
+  t regclass;
+BEGIN
+  FOR t IN
+    SELECT oid FROM pg_class WHERE relnamespace = 'steelyard'::regnamespace AND relkind IN ('r', 'p') AND relname ~ '^(entry(_\d+)?|day_rollup)$'
+  LOOP
+    EXECUTE format('ALTER POLICY of_tenant ON %s WITH CHECK (tenant = (SELECT nullif(current_setting(''steelyard.tenant'', true), '''')))', t);
+  END LOOP;
+END $$;
+
 ALTER TABLE schema_version ADD COLUMN rollup_rules integer NOT NULL DEFAULT 0;
 
 -- Due talks are no longer derived in a write's own transaction: it leaves its trainee
