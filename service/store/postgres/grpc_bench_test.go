@@ -215,3 +215,50 @@ func BenchmarkBackfill(b *testing.B) {
 	slices.Sort(took["copy"])
 	b.ReportMetric(float64(len(entries))/took["copy"][len(took["copy"])/2], "copied-entries/s")
 }
+
+// BenchmarkRecommend asks for a recommendation over gRPC when nothing has changed, and
+// after a write, which nobody has looked at since; and gives the medians' ratio.
+func BenchmarkRecommend(b *testing.B) {
+	c := startCaller(b)
+	const days = 90
+	name := "trainees/" + c.trainee(b)
+	log, phases := pb.NewLogbookServiceClient(c.conn), pb.NewPhaseServiceClient(c.conn)
+	if _, err := phases.CreatePlan(c.ctx, &pb.CreatePlanRequest{Parent: name, PlanId: "p", Plan: &pb.Plan{StartDate: convert.DayToProto(firstDay)}}); err != nil {
+		b.Fatal(err)
+	}
+	entries := messages(days)
+	if _, err := log.BatchCreateEntries(c.ctx, &pb.BatchCreateEntriesRequest{Parent: name, Entries: entries}); err != nil {
+		b.Fatal(err)
+	}
+	last := convert.DayToProto(firstDay + days - 1)
+	ask := func(from pb.WindowSource) time.Duration {
+		start := time.Now()
+		r, err := phases.Recommend(c.ctx, &pb.RecommendRequest{Name: name + "/plans/p", AsOfDate: last})
+		if err != nil || r.GetSource() != from {
+			b.Fatalf("from %v, want %v (%v)", r.GetSource(), from, err)
+		}
+		return time.Since(start)
+	}
+	var warm, fresh, write []time.Duration
+	for i := 0; b.Loop(); i++ {
+		weight := &pb.Entry{Date: last, Fact: &pb.Entry_WeighIn{WeighIn: &pb.WeighIn{
+			Weight: &pb.Mass{Value: 78 + float64(i%8)/10, Unit: pb.MassUnit_MASS_UNIT_KILOGRAM}}}}
+		start := time.Now()
+		if _, err := log.CreateEntry(c.ctx, &pb.CreateEntryRequest{Parent: name, Entry: weight}); err != nil {
+			b.Fatal(err)
+		}
+		write = append(write, time.Since(start))
+		fresh = append(fresh, ask(pb.WindowSource_WINDOW_SOURCE_STORE))
+		for range 2 {
+			warm = append(warm, ask(pb.WindowSource_WINDOW_SOURCE_SNAPSHOT))
+		}
+	}
+	median := func(of []time.Duration) float64 {
+		slices.Sort(of)
+		return of[len(of)/2].Seconds()
+	}
+	b.ReportMetric(0, "ns/op")
+	b.ReportMetric(1e6*median(warm), "warm-us")
+	b.ReportMetric(median(fresh)/median(warm), "after-a-write/warm(max:2.5)")
+	b.ReportMetric(median(write)/median(warm), "write/warm")
+}

@@ -36,7 +36,7 @@ const (
 	reflection = 20 * time.Millisecond
 	// connectTimeout bounds a connection's start when the URL has no connect_timeout.
 	connectTimeout = 5 * time.Second
-	// commitPatience bounds a commit and a rollback, which no caller's context does.
+	// commitPatience bounds a commit and a rollback, which no caller's context ends.
 	commitPatience = 5 * time.Second
 )
 

@@ -141,12 +141,16 @@ var errRolledBack = errors.New("a step before had failed")
 
 // commit ends the transaction, with one more statement before its end when last
 // is not nil. Once it is sent nobody's leaving stops it: the server could not say
-// any more whether it had happened.
+// any more whether it had happened. What was left for later goes before it.
 func (c conn) commit(last func(*pgx.Batch)) error {
 	if err := c.ctx.Err(); err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(c.ctx), commitPatience)
+	patience := commitPatience
+	if deadline, ok := c.ctx.Deadline(); ok {
+		patience = max(patience, time.Until(deadline)) // a large batch goes with it
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(c.ctx), patience)
 	defer cancel()
 	b := &pgx.Batch{}
 	if last != nil {
