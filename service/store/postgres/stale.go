@@ -25,9 +25,9 @@ const (
 	selectStaleOf = `SELECT trainee FROM due_stale WHERE tenant = $1 AND trainee > $2 ORDER BY trainee LIMIT $3`
 
 	// Who has the trainee's row may replace its talks: no write is under way then, and
-	// the next one leaves it to be done again. Whoever locks several does it in order.
+	// the next one leaves it to be done again.
 	lockStale = `SELECT t.trainee, t.profile FROM due_stale s JOIN trainee t USING (tenant, trainee)
-WHERE s.tenant = $1 AND s.trainee = ANY ($2) ORDER BY s.trainee FOR NO KEY UPDATE OF t`
+WHERE s.tenant = $1 AND s.trainee = ANY ($2) FOR NO KEY UPDATE OF t`
 	lockStaleIfFree = lockStale + ` SKIP LOCKED`
 
 	deleteStale = `DELETE FROM due_stale WHERE tenant = $1 AND trainee = ANY ($2)`
@@ -141,8 +141,14 @@ func (s *Store) renewApart(ctx context.Context, tenant string, trainees []string
 func (s *Store) renewTenant(ctx context.Context, tenant string, stale []string) error {
 	for {
 		for trainees := range slices.Chunk(stale, renewBatch) {
-			if _, err := s.renew(ctx, tenant, trainees, lockStale); err != nil {
+			done, err := s.renew(ctx, tenant, trainees, lockStaleIfFree)
+			if err != nil {
 				return err
+			}
+			for i := 0; done < len(trainees) && i < len(trainees); i++ { // a write is under way: nobody waits for it with others locked
+				if _, err := s.renew(ctx, tenant, trainees[i:i+1], lockStale); err != nil {
+					return err
+				}
 			}
 		}
 		if len(stale) < staleBatch {
