@@ -16,7 +16,8 @@ var readQueries = []string{
 	selectTables, selectHead, selectTrainee,
 	selectEntries, selectEntriesOfDays, selectRollups,
 	selectPlan, selectPlans, selectOpenPlan, selectDecisionsByDay, selectDecisionsBySeq, selectDecisionSeq,
-	selectUpload, selectKey, selectKeys, selectDueTalks,
+	selectUpload, selectKey, selectKeyCreated, selectKeys, selectDueTalks,
+	selectAudit, selectAuditOf, selectIdleDays, selectRetention, selectIdleTrainees,
 }
 
 // writeQueries run on the writer only.
@@ -26,7 +27,8 @@ var writeQueries = slices.Concat(
 		selectOnce, insertOnce,
 		deleteEntry, deleteRollup,
 		insertPlan, updatePlan, insertDecision,
-		upsertUpload, insertKey, revokeKey,
+		upsertUpload, insertKey, endKey, revokeKey, useKey,
+		insertAudit, upsertRetention, selectIdle, deleteOldOnces, deleteOldAudit,
 		selectDueState, selectDueDays, selectFirstReadings, deleteDueOf, selectStale, deleteStale,
 		deleteEntries, deleteDecisions, deletePlans, deleteTrainee,
 	},
