@@ -200,6 +200,12 @@ func sweepIsBounded(t *testing.T, s store.Store) {
 		total.Erased, total.RequestIDs, total.Audit = append(total.Erased, got.Erased...), total.RequestIDs+got.RequestIDs, total.Audit+got.Audit
 		more = got.More
 	}
+	for i := range 3 { // more of one kind is more
+		must(t, s.AddAudit(t.Context(), store.Scope{Tenant: "t"}, acted("M", i)))
+	}
+	if got := sweep(t, s, q); got.Audit != 2 || !got.More {
+		t.Errorf("swept %+v of three", got)
+	}
 	if len(total.Erased) != 5 || total.RequestIDs != 5 || total.Audit != 5 || steps != 3 {
 		t.Errorf("swept %+v in %d steps", total, steps)
 	}
