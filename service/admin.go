@@ -42,6 +42,7 @@ func (a *App) assembleAdmin(ctx context.Context, c chain.Chain, tel *telemetry.T
 	a.admin.HTTP2 = &http.HTTP2Config{MaxConcurrentStreams: int(bounds.streams)}
 	a.admin.Protocols = &http.Protocols{}
 	a.admin.Protocols.SetHTTP1(true)
+	a.admin.Protocols.SetHTTP2(true) // where the listener does TLS
 	a.admin.Protocols.SetUnencryptedHTTP2(true)
 	return nil
 }
