@@ -1,6 +1,7 @@
 package storetest
 
 import (
+	"errors"
 	"slices"
 	"testing"
 	"time"
@@ -16,6 +17,7 @@ var audits = []testCase{
 	{"AboutOneTrainee", trailAboutOneTrainee},
 	{"AboutNoSuchTrainee", recordAboutNoSuchTrainee},
 	{"GoesWithTheTrainee", trailGoesWithTheTrainee},
+	{"LateRecordsNameNobody", lateRecordsNameNobody},
 	{"TenantsAreApart", trailsOfTenantsAreApart},
 	{"IDsSortByTime", auditIDsSortByTime},
 }
@@ -171,6 +173,38 @@ func trailGoesWithTheTrainee(t *testing.T, s store.Store) {
 	}
 	create(t, s, ada)
 	same(t, "of the next of that id", trail(t, s, ada.Tenant, ada.Trainee), []store.AuditRecord{})
+}
+
+// "nothing may name a trainee after its erasure": records, keys and rotations that
+// come at the same time either go with it or fail.
+func lateRecordsNameNobody(t *testing.T, s store.Store) {
+	for round := range 4 {
+		create(t, s, ada)
+		id := func(i int) string { return string(rune('a'+round)) + string(rune('a'+i)) }
+		must(t, s.PutKey(t.Context(), bound(id(25), 0), act()))
+		late := func(i int) error {
+			switch i % 3 {
+			case 0:
+				return s.AddAudit(t.Context(), ada, act())
+			case 1:
+				return s.PutKey(t.Context(), bound(id(i), 1), act())
+			}
+			return s.RotateKey(t.Context(), id(25), time.Now().Add(time.Hour), bound(id(i), 1), act())
+		}
+		together(func(i int) {
+			if i == callers/2 {
+				if _, err := s.Erase(t.Context(), ada, act()); err != nil {
+					t.Errorf("erase: %v", err)
+				}
+			} else if err := late(i); err != nil && !errors.Is(err, store.ErrNotFound) {
+				t.Errorf("late: %v", err)
+			}
+		})
+		same(t, "trail of the erased", trail(t, s, ada.Tenant, ada.Trainee), []store.AuditRecord{})
+		keys, err := s.ListKeys(t.Context(), ada.Tenant, "", 100)
+		must(t, err)
+		same(t, "keys of the erased", keys, []store.Key{})
+	}
 }
 
 func trailsOfTenantsAreApart(t *testing.T, s store.Store) {
