@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/url"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -145,11 +146,32 @@ func settle(m protoreflect.Message) {
 			for i := range v.List().Len() {
 				settle(v.List().Get(i).Message())
 			}
+			if f.Name() == "api_keys" { // those of one second are in the order of their ids
+				sortByText(v.List())
+			}
 		case f.Message() != nil && !f.IsMap():
 			settle(v.Message())
 		}
 		return true
 	})
+}
+
+func sortByText(l protoreflect.List) {
+	var all []protoreflect.Value
+	for i := range l.Len() {
+		all = append(all, l.Get(i))
+	}
+	text := func(v protoreflect.Value) string {
+		b, err := proto.MarshalOptions{Deterministic: true}.Marshal(v.Message().Interface())
+		if err != nil {
+			panic(err)
+		}
+		return string(b)
+	}
+	slices.SortFunc(all, func(a, b protoreflect.Value) int { return strings.Compare(text(a), text(b)) })
+	for i, v := range all {
+		l.Set(i, v)
+	}
 }
 
 // services are the services of the contract.
