@@ -1,4 +1,4 @@
-// Package service puts Steelyard together: store, window source, the four
+// Package service puts Steelyard together: store, window source, the
 // services behind one interceptor chain, the JSON gateway and telemetry.
 package service
 
@@ -17,7 +17,9 @@ import (
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 
+	"example.com/steelyard/service/access"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/trail"
 )
 
 // App is an assembled Steelyard.
@@ -27,14 +29,19 @@ type App struct {
 	store   store.Store
 	keyring *Keyring
 
-	grpc     *grpc.Server
-	health   *health.Server
-	json     *http.Server
-	admin    *http.Server
-	drain    chan struct{} // closed when streams have to end
-	draining sync.Once
+	grpc      *grpc.Server
+	health    *health.Server
+	json      *http.Server
+	admin     *http.Server
+	adminGRPC *grpc.Server  // behind admin
+	drain     chan struct{} // closed when streams have to end
+	draining  sync.Once
 
 	grpcListener, jsonListener, adminListener net.Listener
+
+	names  trail.Names // of the erased
+	uses   *access.Uses
+	forget func(context.Context, store.Scope) // drops what bags hold
 
 	closers closers
 }
@@ -83,7 +90,7 @@ func (a *App) GRPCAddress() string { return a.grpcListener.Addr().String() }
 // HTTPAddress returns where JSON listens.
 func (a *App) HTTPAddress() string { return a.jsonListener.Addr().String() }
 
-// AdminAddress returns where metrics and probes listen.
+// AdminAddress returns where metrics, probes and AdminService listen.
 func (a *App) AdminAddress() string { return a.adminListener.Addr().String() }
 
 // Run serves until ctx ends or a listener fails, and then shuts down: first
@@ -97,6 +104,8 @@ func (a *App) Run(ctx context.Context) error {
 			}
 		}()
 	}
+	tasks := a.startTasks(ctx)
+	defer tasks()
 	serve("gRPC", func() error { return a.grpc.Serve(a.grpcListener) })
 	serve("JSON", func() error { return a.json.Serve(a.jsonListener) })
 	serve("admin", func() error { return a.admin.Serve(a.adminListener) })
@@ -130,7 +139,11 @@ func (a *App) shutdown() error {
 	if errors.Is(err, context.DeadlineExceeded) {
 		err = a.json.Close()
 	}
-	return errors.Join(err, a.admin.Close())
+	if closing := a.admin.Shutdown(ctx); errors.Is(closing, context.DeadlineExceeded) {
+		err = errors.Join(err, a.admin.Close())
+	}
+	a.adminGRPC.Stop()
+	return err
 }
 
 // Close releases everything that New opened. It may be called more than once.

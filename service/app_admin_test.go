@@ -1,8 +1,6 @@
 package service_test
 
 import (
-	"io"
-	"net/http"
 	"strings"
 	"testing"
 
@@ -12,20 +10,7 @@ import (
 // admin asks the operators' listener.
 func (r *running) admin(method, path string) answer {
 	r.t.Helper()
-	req, err := http.NewRequestWithContext(r.t.Context(), method, "http://"+r.app.AdminAddress()+path, nil)
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	resp, err := http.DefaultClient.Do(req)
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	defer func() { _ = resp.Body.Close() }()
-	b, err := io.ReadAll(resp.Body)
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	return answer{resp.StatusCode, resp.Header, b}
+	return r.httpTo(r.app.AdminAddress(), "", method, path, "")
 }
 
 func TestAdmin_ProbesAndMetrics(t *testing.T) {
@@ -44,10 +29,13 @@ func TestAdmin_ProbesAndMetrics(t *testing.T) {
 			t.Errorf("%s: %d %s", path, got.status, got.body)
 		}
 	}
-	for path, want := range map[string]int{"/": 404, "/debug/pprof/": 404, "/v1/trainees/t1": 404} {
+	for path, want := range map[string]int{"/": 404, "/debug/pprof/": 404, "/v1/trainees/t1": 401} {
 		if got := r.admin("GET", path); got.status != want {
 			t.Errorf("%s: %d %s", path, got.status, got.body)
 		}
+	}
+	if got := r.httpTo(r.app.AdminAddress(), r.token, "GET", "/v1/trainees/t1", ""); got.status != 404 {
+		t.Errorf("a trainee on the admin listener: %d %s", got.status, got.body)
 	}
 	if got := r.admin("POST", "/readyz"); got.status != 405 {
 		t.Errorf("POST: %d %s", got.status, got.body)

@@ -23,6 +23,7 @@ import (
 	"example.com/steelyard/service/logbook"
 	"example.com/steelyard/service/phases"
 	"example.com/steelyard/service/telemetry"
+	"example.com/steelyard/service/trail"
 	"example.com/steelyard/service/trainees"
 	"example.com/steelyard/service/trends"
 )
@@ -35,7 +36,7 @@ const (
 	keyWaiters = 64
 )
 
-// open builds everything from the store up to the two servers.
+// open builds everything from the store up to the servers.
 func (a *App) open(ctx context.Context) error {
 	if err := a.openStore(ctx); err != nil {
 		return err
@@ -64,6 +65,15 @@ func (a *App) assemble(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if a.names, err = trail.NewNames(a.keyring.pepper); err != nil {
+		return err
+	}
+	a.forget = windows.forget
+	a.uses = &access.Uses{Keys: a.store}
+	a.closers.add(func(ctx context.Context) error {
+		a.noteUses(ctx)
+		return nil
+	})
 
 	c, err := a.chain(tel)
 	if err != nil {
@@ -93,9 +103,7 @@ func (a *App) assemble(ctx context.Context) error {
 		return err
 	}
 	a.json = bounds.http(tel.HTTP(json))
-	a.admin = bounds.http(a.adminHandler(tel.Metrics))
-	a.admin.ReadTimeout, a.admin.WriteTimeout = bounds.admin, bounds.admin
-	return nil
+	return a.assembleAdmin(ctx, c, tel)
 }
 
 // chain builds the interceptors and the limits that they keep.
@@ -115,7 +123,7 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 	keys := limit.Keys{KeyFinder: a.store, Limiter: limit.New(limit.Options{Slots: a.cfg.MaxInFlight, Waiters: keyWaiters, Count: lookups})}
 	c := chain.Chain{
 		Log: a.log, RequestTimeout: a.cfg.RequestTimeout,
-		Authenticator: access.Authenticator{Keys: keys, Pepper: a.keyring.pepper, Now: time.Now},
+		Authenticator: access.Authenticator{Keys: keys, Pepper: a.keyring.pepper, Now: time.Now, Used: a.uses.Use},
 		Limiter:       limiter, Count: calls,
 	}
 	if a.cfg.KeyRate > 0 {
@@ -132,7 +140,7 @@ func (a *App) register(r grpc.ServiceRegistrar, w windows) {
 	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
 	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
 	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Now: time.Now})
-	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Forget: w.forget})
+	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Names: a.names, Forget: w.forget})
 }
 
 // listen opens the three sockets.

@@ -240,6 +240,9 @@ func TestForeignIsAbsent(t *testing.T) {
 			continue
 		}
 		seen[s.method] = true
+		if isAdmin(m) { // about no trainee; TestAdmin_TenantsAreApart
+			continue
+		}
 		absent := step{s.method, renamed(t, s.requests, "trainees/t1", "trainees/nobody"), s.note}
 		for _, way := range []struct {
 			name string

@@ -43,7 +43,7 @@ func TestWithDefaults_KeepsWhatIsSet(t *testing.T) {
 	set := Config{
 		GRPCAddress: "127.0.0.1:1", HTTPAddress: "127.0.0.1:2", AdminAddress: "127.0.0.1:3", DataDir: "d", StoreURL: "sqlite:x", StoreOwnerURL: "postgres://o@h/d", KeyPepper: "p",
 		RequestTimeout: time.Second, ShutdownTimeout: 2 * time.Second, MaxBodyBytes: 4096, Reflection: true, LogLevel: "debug",
-		RedisURL: "redis://r", CheckWindows: 5, MaxInFlight: 7, KeyRate: 8, TraineeRate: 9,
+		RedisURL: "redis://r", CheckWindows: 5, MaxInFlight: 7, KeyRate: 8, TraineeRate: 9, AuditDays: 10,
 	}
 	v := reflect.ValueOf(set)
 	for i := range v.NumField() {
@@ -83,6 +83,8 @@ func TestValidate_NamesTheFlag(t *testing.T) {
 		{"key-rate", func(c *Config) { c.KeyRate = 1_000_001 }},
 		{"trainee-rate", func(c *Config) { c.TraineeRate = -1 }},
 		{"trainee-rate", func(c *Config) { c.TraineeRate = 1_000_001 }},
+		{"audit-days", func(c *Config) { c.AuditDays = -1 }},
+		{"audit-days", func(c *Config) { c.AuditDays = 36_501 }},
 		{"redis-url", func(c *Config) { c.RedisURL = "localhost:6379" }},
 		{"check-windows", func(c *Config) { c.CheckWindows = -2 }},
 		{"log-level", func(c *Config) { c.LogLevel = "loud" }},
@@ -94,9 +96,9 @@ func TestValidate_NamesTheFlag(t *testing.T) {
 			t.Errorf("%s: %v", c.flag, err)
 		}
 	}
-	all := Config{GRPCAddress: "x", HTTPAddress: "y", AdminAddress: "z", StoreURL: "w", RequestTimeout: -1, ShutdownTimeout: -1, MaxBodyBytes: 1, LogLevel: "loud"}
-	if err := all.Validate(); err == nil || strings.Count(err.Error(), "\n") != 7 {
-		t.Errorf("eight mistakes: %v", err)
+	all := Config{GRPCAddress: "x", HTTPAddress: "y", AdminAddress: "z", StoreURL: "w", AuditDays: -1, RequestTimeout: -1, ShutdownTimeout: -1, MaxBodyBytes: 1, LogLevel: "loud"}
+	if err := all.Validate(); err == nil || strings.Count(err.Error(), "\n") != 8 {
+		t.Errorf("nine mistakes: %v", err)
 	}
 	for _, good := range []func(*Config){
 		func(c *Config) { c.GRPCAddress = "[::1]:0" }, func(c *Config) { c.HTTPAddress = ":80" }, func(c *Config) { c.LogLevel = "WARN" },

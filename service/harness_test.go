@@ -26,11 +26,12 @@ import (
 
 // running is a service under test, with a key of one tenant.
 type running struct {
-	t     *testing.T
-	app   *service.App
-	token string
-	conn  *grpc.ClientConn
-	log   *lockedBuffer
+	t         *testing.T
+	app       *service.App
+	token     string
+	conn      *grpc.ClientConn
+	adminConn *grpc.ClientConn
+	log       *lockedBuffer
 }
 
 // start runs a service on free loopback ports and a fresh SQLite file.
@@ -70,6 +71,10 @@ func startWith(t *testing.T, edit func(*service.Config)) *running {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = r.conn.Close() })
+	if r.adminConn, err = grpc.NewClient(app.AdminAddress(), grpc.WithTransportCredentials(insecure.NewCredentials())); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = r.adminConn.Close() })
 	return r
 }
 
@@ -92,6 +97,7 @@ func (r *running) as(token string) context.Context {
 }
 
 func (r *running) ctx() context.Context             { return r.as(r.token) }
+func (r *running) admins() pb.AdminServiceClient    { return pb.NewAdminServiceClient(r.adminConn) }
 func (r *running) logbook() pb.LogbookServiceClient { return pb.NewLogbookServiceClient(r.conn) }
 func (r *running) phases() pb.PhaseServiceClient    { return pb.NewPhaseServiceClient(r.conn) }
 func (r *running) trends() pb.TrendServiceClient    { return pb.NewTrendServiceClient(r.conn) }
@@ -118,7 +124,13 @@ func (a answer) json(t *testing.T) map[string]any {
 // http sends a JSON request with a token; headers are name, value pairs.
 func (r *running) http(token, method, path, body string, headers ...string) answer {
 	r.t.Helper()
-	req, err := http.NewRequestWithContext(r.t.Context(), method, "http://"+r.app.HTTPAddress()+path, strings.NewReader(body))
+	return r.httpTo(r.app.HTTPAddress(), token, method, path, body, headers...)
+}
+
+// httpTo is http to one of the listeners.
+func (r *running) httpTo(address, token, method, path, body string, headers ...string) answer {
+	r.t.Helper()
+	req, err := http.NewRequestWithContext(r.t.Context(), method, "http://"+address+path, strings.NewReader(body))
 	if err != nil {
 		r.t.Fatal(err)
 	}

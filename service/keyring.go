@@ -7,12 +7,15 @@ import (
 	"time"
 
 	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/store/postgres"
 	"example.com/steelyard/service/store/sqlite"
+	"example.com/steelyard/service/trail"
 )
 
-// Keyring manages API keys beside or inside a running service.
+// Keyring manages API keys beside or inside a running service, on behalf of whoever
+// operates it.
 type Keyring struct {
 	store  store.Store
 	pepper []byte
@@ -54,21 +57,64 @@ func (c Config) openStore(ctx context.Context) (store.Store, error) {
 // Issue makes a key and returns its token, which is shown this once. A zero
 // expiry never expires.
 func (k *Keyring) Issue(ctx context.Context, tenant, name string, scopes []string, expires time.Time) (string, store.Key, error) {
-	token, key, err := access.Issue(k.pepper, tenant, name, scopes, time.Now().UTC().Truncate(time.Second), expires)
+	return k.IssueBound(ctx, tenant, "", name, scopes, expires)
+}
+
+// IssueBound makes a key that is for one trainee alone, unless trainee is empty.
+// store.ErrNotFound when there is no such trainee.
+func (k *Keyring) IssueBound(ctx context.Context, tenant, trainee, name string, scopes []string, expires time.Time) (string, store.Key, error) {
+	now := time.Now().UTC()
+	token, key, err := access.Fill(k.pepper, store.Key{
+		Tenant: tenant, Trainee: trainee, Name: name, Scopes: scopes, Created: now.Truncate(time.Second), Expires: expires,
+	})
 	if err != nil {
 		return "", store.Key{}, err
 	}
-	return token, key, k.store.PutKey(ctx, key)
+	return token, key, k.store.PutKey(ctx, key, operator("CreateApiKey", key.ID, now))
 }
 
-// List returns a tenant's keys.
+// Rotate makes a key's successor and lets the old one end after an overlap.
+// store.ErrNotFound when the tenant has no live key of that id.
+func (k *Keyring) Rotate(ctx context.Context, tenant, id string, overlap time.Duration, expires time.Time) (string, store.Key, error) {
+	old, err := k.store.Key(ctx, id)
+	if err != nil {
+		return "", store.Key{}, err
+	}
+	if old.Tenant != tenant {
+		return "", store.Key{}, store.ErrNotFound
+	}
+	now := time.Now().UTC()
+	token, key, err := access.Fill(k.pepper, old.Successor(now, expires))
+	if err != nil {
+		return "", store.Key{}, err
+	}
+	return token, key, k.store.RotateKey(ctx, id, now.Add(overlap), key, operator("RotateApiKey", id, now))
+}
+
+// listedAtOnce is how many keys List asks for at once.
+const listedAtOnce = 1000
+
+// List returns all of a tenant's keys.
 func (k *Keyring) List(ctx context.Context, tenant string) ([]store.Key, error) {
-	return k.store.ListKeys(ctx, tenant)
+	var all []store.Key
+	for after := ""; ; after = all[len(all)-1].ID {
+		page, err := k.store.ListKeys(ctx, tenant, after, listedAtOnce)
+		all = append(all, page...)
+		if err != nil || len(page) < listedAtOnce {
+			return all, err
+		}
+	}
 }
 
 // Revoke ends a key for good. store.ErrNotFound when the tenant has none of that id.
 func (k *Keyring) Revoke(ctx context.Context, tenant, id string) error {
-	return k.store.RevokeKey(ctx, tenant, id)
+	_, err := k.store.RevokeKey(ctx, tenant, id, operator("RevokeApiKey", id, time.Now()))
+	return err
+}
+
+// operator is the record of what is done to a key by hand.
+func operator(method, key string, now time.Time) store.AuditRecord {
+	return trail.By(trail.Operator, method, convert.KeyName(key), now)
 }
 
 // Close releases the store.

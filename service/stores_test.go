@@ -18,8 +18,8 @@ import (
 // every answer and every error must be the same.
 func TestStoresAgree(t *testing.T) {
 	db := startPostgres(t)
-	bySQLite := start(t)
-	byPostgres := startWith(t, func(c *service.Config) { onPostgres(c, db) })
+	bySQLite := startWith(t, samePepper)
+	byPostgres := startWith(t, func(c *service.Config) { onPostgres(c, db); samePepper(c) })
 	all := methods()
 	for _, s := range story() {
 		t.Run(s.method[strings.LastIndex(s.method, "/")+1:]+" "+s.note, func(t *testing.T) {

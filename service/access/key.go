@@ -3,6 +3,7 @@
 package access
 
 import (
+	"crypto/hkdf"
 	"crypto/hmac"
 	"crypto/rand"
 	"crypto/sha256"
@@ -11,9 +12,11 @@ import (
 	"fmt"
 	"hash/crc32"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 
+	steelyardv1 "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/store"
 )
 
@@ -32,25 +35,53 @@ var (
 	tenantShape = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,62}$`)
 )
 
-// Issue makes a key for a tenant. The token is shown once and never stored;
-// what is stored is a hash keyed with the pepper. A zero expiry never expires.
+// Issue makes a key for all of a tenant; see Fill.
 func Issue(pepper []byte, tenant, name string, scopes []string, created, expires time.Time) (token string, k store.Key, err error) {
-	if !tenantShape.MatchString(tenant) {
+	return Fill(pepper, store.Key{Tenant: tenant, Name: name, Scopes: scopes, Created: created, Expires: expires})
+}
+
+// Fill makes what a key lacks: its secret, and its id where it has none. The token
+// is shown once and never stored; what is stored is a hash keyed with the pepper. A
+// zero expiry never expires. A key that is bound to one trainee cannot manage the
+// tenant.
+func Fill(pepper []byte, k store.Key) (token string, _ store.Key, err error) {
+	if !tenantShape.MatchString(k.Tenant) {
 		return "", store.Key{}, errors.New("tenant: lower-case letters, digits and hyphens, 1 to 63, starting with a letter or digit")
 	}
-	if len(scopes) == 0 {
+	if len(k.Scopes) == 0 {
 		return "", store.Key{}, errors.New("scopes: at least one is needed")
 	}
-	for _, s := range scopes {
+	for _, s := range k.Scopes {
 		if _, ok := ParseScope(s); !ok {
 			return "", store.Key{}, fmt.Errorf("scopes: %q is not one of %s", s, strings.Join(ScopeNames(), ", "))
 		}
 	}
-	id, secret := randomText(idBytes), randomText(secretBytes)
-	body := Prefix + "_" + id + "_" + secret
-	return body + "_" + checksum(body), store.Key{
-		ID: id, Tenant: tenant, Name: name, Hash: hash(pepper, secret), Scopes: scopes, Created: created, Expires: expires,
-	}, nil
+	if k.Trainee != "" && slices.Contains(k.Scopes, AdminScope) {
+		return "", store.Key{}, fmt.Errorf("scopes: a key for one trainee cannot hold %s", AdminScope)
+	}
+	if k.ID == "" {
+		k.ID = randomText(idBytes)
+	}
+	secret := randomText(secretBytes)
+	k.Hash = hash(pepper, secret)
+	body := Prefix + "_" + k.ID + "_" + secret
+	return body + "_" + checksum(body), k, nil
+}
+
+// AdminScope lets its holder manage the tenant: its keys too.
+var AdminScope = ScopeName(steelyardv1.Scope_SCOPE_ADMIN)
+
+// RequestedID is the id of a key that is made for a request id of a method: the same
+// one each time, so that the same request cannot make a second key, and nothing that
+// anybody else could foresee.
+func RequestedID(pepper []byte, tenant, method, requestID string) (string, error) {
+	secret, err := hkdf.Key(sha256.New, pepper, nil, "steelyard key ids", sha256.Size)
+	if err != nil {
+		return "", fmt.Errorf("secret of key ids: %w", err)
+	}
+	m := hmac.New(sha256.New, secret)
+	m.Write([]byte(tenant + "\x00" + method + "\x00" + requestID))
+	return text(m.Sum(nil)[:idBytes]), nil
 }
 
 // split takes a token apart. It fails without a look at any store when the
@@ -75,7 +106,7 @@ func hash(pepper []byte, secret string) []byte {
 
 func checksum(body string) string {
 	sum := crc32.ChecksumIEEE([]byte(body))
-	return strings.ToLower(encoding.EncodeToString([]byte{byte(sum >> 24), byte(sum >> 16), byte(sum >> 8), byte(sum)}))
+	return text([]byte{byte(sum >> 24), byte(sum >> 16), byte(sum >> 8), byte(sum)})
 }
 
 // randomText panics never: crypto/rand.Read ends the process when the system
@@ -83,8 +114,10 @@ func checksum(body string) string {
 func randomText(n int) string {
 	b := make([]byte, n)
 	_, _ = rand.Read(b)
-	return strings.ToLower(encoding.EncodeToString(b))
+	return text(b)
 }
+
+func text(b []byte) string { return strings.ToLower(encoding.EncodeToString(b)) }
 
 func cutLast(s, sep string) (before, after string, found bool) {
 	if i := strings.LastIndex(s, sep); i >= 0 {

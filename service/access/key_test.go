@@ -239,3 +239,52 @@ func TestFrom_StrangerOwnsNothing(t *testing.T) {
 		t.Errorf("carried %+v", got)
 	}
 }
+
+// TestFill_KeepsWhatIsGiven: the binding, and an id that was made from a request.
+func TestFill_KeepsWhatIsGiven(t *testing.T) {
+	id, err := RequestedID(pepper, "gym-1", "Make", "r")
+	if err != nil {
+		t.Fatal(err)
+	}
+	token, k, err := Fill(pepper, store.Key{ID: id, Tenant: "gym-1", Trainee: "t1", Scopes: []string{"log.write"}, Created: issuedAt})
+	if err != nil || k.ID != id || k.Trainee != "t1" || !strings.HasPrefix(token, Prefix+"_"+id+"_") {
+		t.Fatalf("%+v, %v", k, err)
+	}
+	a := Authenticator{Keys: &keys{byID: map[string]store.Key{id: k}}, Pepper: pepper, Now: func() time.Time { return issuedAt }}
+	p, err := a.Bearer(t.Context(), "Bearer "+token)
+	if err != nil || p.Trainee != "t1" || p.Actor != "apiKeys/"+id {
+		t.Errorf("%+v, %v", p, err)
+	}
+}
+
+func TestFill_BoundKeyCannotManage(t *testing.T) {
+	k := store.Key{Tenant: "gym-1", Trainee: "t1", Scopes: []string{"log.read", AdminScope}}
+	if _, _, err := Fill(pepper, k); err == nil || !strings.HasPrefix(err.Error(), "scopes:") {
+		t.Errorf("error %v", err)
+	}
+	k.Trainee = ""
+	if _, _, err := Fill(pepper, k); err != nil {
+		t.Error(err)
+	}
+}
+
+// TestRequestedID_NamesOneRequest: the same for the same, another for anything else.
+func TestRequestedID_NamesOneRequest(t *testing.T) {
+	seen := map[string]bool{}
+	for _, c := range [][4]string{
+		{"p", "gym", "Make", "r"}, {"q", "gym", "Make", "r"}, {"p", "gym2", "Make", "r"}, {"p", "gym", "Rotate", "r"}, {"p", "gym", "Make", "s"},
+		{"p", "gymM", "ake", "r"},
+	} {
+		var ids [2]string
+		for i := range ids {
+			var err error
+			if ids[i], err = RequestedID([]byte(c[0]), c[1], c[2], c[3]); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if ids[0] != ids[1] || seen[ids[0]] || len(ids[0]) != 16 {
+			t.Errorf("%v: %q", c, ids)
+		}
+		seen[ids[0]] = true
+	}
+}

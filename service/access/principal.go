@@ -54,6 +54,7 @@ type Authenticator struct {
 	Keys   KeyFinder
 	Pepper []byte
 	Now    func() time.Time
+	Used   func(id string, at time.Time) // hears of each key that opened; may be nil, must not block
 }
 
 // Bearer opens the value of an Authorization header. ErrUnauthenticated when it
@@ -76,6 +77,9 @@ func (a Authenticator) Bearer(ctx context.Context, header string) (Principal, er
 	now := a.Now()
 	if !same || !k.Revoked.IsZero() || (!k.Expires.IsZero() && !now.Before(k.Expires)) {
 		return Principal{}, ErrUnauthenticated
+	}
+	if a.Used != nil {
+		a.Used(k.ID, now)
 	}
 	return Principal{Tenant: k.Tenant, Trainee: k.Trainee, Actor: "apiKeys/" + k.ID, KeyID: k.ID, Scopes: k.Scopes}, nil
 }

@@ -16,7 +16,7 @@ func ScopeNames() []string {
 	values := steelyardv1.Scope(0).Descriptor().Values()
 	names := make([]string, 0, values.Len()-1)
 	for i := 1; i < values.Len(); i++ {
-		names = append(names, scopeName(steelyardv1.Scope(values.Get(i).Number())))
+		names = append(names, ScopeName(steelyardv1.Scope(values.Get(i).Number())))
 	}
 	return names
 }
@@ -24,10 +24,11 @@ func ScopeNames() []string {
 // ParseScope reads a scope name.
 func ParseScope(name string) (steelyardv1.Scope, bool) {
 	n, ok := steelyardv1.Scope_value["SCOPE_"+strings.ToUpper(strings.ReplaceAll(name, ".", "_"))]
-	return steelyardv1.Scope(n), ok && n != 0 && name == scopeName(steelyardv1.Scope(n))
+	return steelyardv1.Scope(n), ok && n != 0 && name == ScopeName(steelyardv1.Scope(n))
 }
 
-func scopeName(s steelyardv1.Scope) string {
+// ScopeName is the name that keys store of a scope.
+func ScopeName(s steelyardv1.Scope) string {
 	return strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(s.String(), "SCOPE_")), "_", ".")
 }
 
@@ -45,5 +46,5 @@ func Required(fullMethod string) (string, bool) {
 		return "", false
 	}
 	s, _ := proto.GetExtension(m.Options(), steelyardv1.E_RequiredScope).(steelyardv1.Scope)
-	return scopeName(s), s != steelyardv1.Scope_SCOPE_UNSPECIFIED
+	return ScopeName(s), s != steelyardv1.Scope_SCOPE_UNSPECIFIED
 }

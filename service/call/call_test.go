@@ -54,7 +54,7 @@ func (w *writes) Update(_ context.Context, s store.Scope, once store.Once, body 
 	return w.once(s, once, answer)
 }
 
-func (w *writes) Erase(context.Context, store.Scope) (store.Erased, error) {
+func (w *writes) Erase(context.Context, store.Scope, store.AuditRecord) (store.Erased, error) {
 	return store.Erased{}, w.err
 }
 

@@ -27,8 +27,34 @@ type Options struct {
 	MaxBodyBytes  int // of a body; of one line of a streamed body
 }
 
+// register binds a service's paths to a client of it.
+type register func(ctx context.Context, m *runtime.ServeMux, cc grpc.ClientConnInterface) error
+
 // New returns the JSON side of the services that cc reaches.
 func New(ctx context.Context, cc grpc.ClientConnInterface, o Options) (http.Handler, error) {
+	return serving(ctx, cc, o,
+		func(ctx context.Context, m *runtime.ServeMux, cc grpc.ClientConnInterface) error {
+			return pb.RegisterLogbookServiceHandlerClient(ctx, m, pb.NewLogbookServiceClient(cc))
+		},
+		func(ctx context.Context, m *runtime.ServeMux, cc grpc.ClientConnInterface) error {
+			return pb.RegisterTrendServiceHandlerClient(ctx, m, pb.NewTrendServiceClient(cc))
+		},
+		func(ctx context.Context, m *runtime.ServeMux, cc grpc.ClientConnInterface) error {
+			return pb.RegisterPhaseServiceHandlerClient(ctx, m, pb.NewPhaseServiceClient(cc))
+		},
+		func(ctx context.Context, m *runtime.ServeMux, cc grpc.ClientConnInterface) error {
+			return pb.RegisterTraineeServiceHandlerClient(ctx, m, pb.NewTraineeServiceClient(cc))
+		})
+}
+
+// NewAdmin returns the JSON side of the admin service.
+func NewAdmin(ctx context.Context, cc grpc.ClientConnInterface, o Options) (http.Handler, error) {
+	return serving(ctx, cc, o, func(ctx context.Context, m *runtime.ServeMux, cc grpc.ClientConnInterface) error {
+		return pb.RegisterAdminServiceHandlerClient(ctx, m, pb.NewAdminServiceClient(cc))
+	})
+}
+
+func serving(ctx context.Context, cc grpc.ClientConnInterface, o Options, services ...register) (http.Handler, error) {
 	mux := runtime.NewServeMux(
 		// Zeros and empty lists are shown; what is not known is left out.
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, marshaler{&runtime.JSONPb{
@@ -44,21 +70,8 @@ func New(ctx context.Context, cc grpc.ClientConnInterface, o Options) (http.Hand
 		runtime.WithDisablePathLengthFallback(),
 	)
 	cc = streamed{idempotent{cc}}
-	for _, register := range []func(context.Context, *runtime.ServeMux) error{
-		func(ctx context.Context, m *runtime.ServeMux) error {
-			return pb.RegisterLogbookServiceHandlerClient(ctx, m, pb.NewLogbookServiceClient(cc))
-		},
-		func(ctx context.Context, m *runtime.ServeMux) error {
-			return pb.RegisterTrendServiceHandlerClient(ctx, m, pb.NewTrendServiceClient(cc))
-		},
-		func(ctx context.Context, m *runtime.ServeMux) error {
-			return pb.RegisterPhaseServiceHandlerClient(ctx, m, pb.NewPhaseServiceClient(cc))
-		},
-		func(ctx context.Context, m *runtime.ServeMux) error {
-			return pb.RegisterTraineeServiceHandlerClient(ctx, m, pb.NewTraineeServiceClient(cc))
-		},
-	} {
-		if err := register(ctx, mux); err != nil {
+	for _, register := range services {
+		if err := register(ctx, mux, cc); err != nil {
 			return nil, fmt.Errorf("register gateway: %w", err)
 		}
 	}

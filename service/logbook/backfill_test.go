@@ -242,7 +242,7 @@ func TestBackfill_NoSuchTrainee(t *testing.T) {
 
 	erased := b.backfill()
 	erased.mustAck(opening(), 0, 0)
-	if _, err := b.store.Erase(t.Context(), scope); err != nil {
+	if _, err := b.store.Erase(t.Context(), scope, store.AuditRecord{ID: "1"}); err != nil {
 		t.Fatal(err)
 	}
 	if a := erased.send(batch(0, photos(1, "a"))); a != nil {

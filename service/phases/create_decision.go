@@ -13,6 +13,7 @@ import (
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/trail"
 )
 
 // decisionAhead is how many days ahead a decision may start to hold.
@@ -59,6 +60,10 @@ func (s *Server) CreateDecision(ctx context.Context, req *pb.CreateDecisionReque
 				}
 			}
 			stored, err := tx.InsertDecision(planID, decision, shown)
+			if err != nil {
+				return nil, err
+			}
+			err = tx.Audit(trail.Of(ctx, "CreateDecision", convert.DecisionName(trainee, planID, stored.ID), s.Now()))
 			return func(h store.Head) *pb.Decision { return convert.DecisionToProto(trainee, planID, stored, given, h) }, err
 		})
 }

@@ -10,6 +10,7 @@ import (
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/trail"
 )
 
 // CreatePlan opens a plan.
@@ -38,6 +39,10 @@ func (s *Server) CreatePlan(ctx context.Context, req *pb.CreatePlanRequest) (*pb
 				return nil, err
 			}
 			stored, err := tx.InsertPlan(plan)
+			if err != nil {
+				return nil, err
+			}
+			err = tx.Audit(trail.Of(ctx, "CreatePlan", convert.PlanName(trainee, stored.ID), s.Now()))
 			return func(h store.Head) *pb.Plan { return convert.PlanToProto(trainee, stored, h, today) }, err
 		})
 }

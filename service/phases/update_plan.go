@@ -10,6 +10,7 @@ import (
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/trail"
 )
 
 // UpdatePlan changes the fields that the mask names.
@@ -58,6 +59,10 @@ func (s *Server) UpdatePlan(ctx context.Context, req *pb.UpdatePlanRequest) (*pb
 				return nil, err
 			}
 			stored, err := tx.PutPlan(plan)
+			if err != nil {
+				return nil, err
+			}
+			err = tx.Audit(trail.Of(ctx, "UpdatePlan", convert.PlanName(trainee, id), s.Now()))
 			return func(h store.Head) *pb.Plan { return convert.PlanToProto(trainee, stored, h, today) }, err
 		})
 }

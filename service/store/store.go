@@ -97,6 +97,8 @@ type Store interface {
 	Roster
 	Writes
 	Keys
+	Audit
+	Retention
 
 	// Ping fails when the backend cannot serve.
 	Ping(ctx context.Context) error
@@ -190,9 +192,10 @@ type Writes interface {
 	// encoded answer: w's own, or on a replay the recorded one. ErrNotFound when
 	// there is no such trainee.
 	Update(ctx context.Context, s Scope, once Once, w Write) ([]byte, error)
-	// Erase removes the trainee and everything recorded for it, idempotency
-	// records and uploads included. ErrNotFound when there is no such trainee.
-	Erase(ctx context.Context, s Scope) (Erased, error)
+	// Erase removes the trainee and everything recorded for it: idempotency records,
+	// uploads, audit records, and keys bound to it included. It adds one audit record,
+	// which must not name the trainee. ErrNotFound when there is no such trainee.
+	Erase(ctx context.Context, s Scope, by AuditRecord) (Erased, error)
 }
 
 // Erased counts what an erasure removed.
@@ -219,6 +222,8 @@ type Tx interface {
 	InsertDecision(plan string, d engine.Decision, given []byte) (Decision, error)
 	// PutUpload records where an upload stands.
 	PutUpload(u Upload) error
+	// Audit adds a record of this write to the audit trail; the trainee is the write's.
+	Audit(r AuditRecord) error
 }
 
 // Upload is a backfill's progress: batches below NextSeq are applied, in the
@@ -228,30 +233,4 @@ type Upload struct {
 	SHA256    string // of the whole content: the same id with another content is refused
 	NextSeq   int64
 	Committed int64 // entries applied so far
-}
-
-// Keys are the API keys of a tenant.
-type Keys interface {
-	// PutKey adds a key. ErrExists when its id is taken.
-	PutKey(ctx context.Context, k Key) error
-	// Key finds a key by its public id. ErrNotFound when there is none.
-	Key(ctx context.Context, id string) (Key, error)
-	// ListKeys returns a tenant's keys by creation time, then id.
-	ListKeys(ctx context.Context, tenant string) ([]Key, error)
-	// RevokeKey ends a key for good. ErrNotFound when the tenant has none of that id.
-	RevokeKey(ctx context.Context, tenant, id string) error
-}
-
-// Key is a stored API key. The secret itself is never stored. Times are UTC, whole seconds.
-type Key struct {
-	ID      string // public, unique over all tenants
-	Tenant  string
-	Trainee string // the only one that it is for; empty: all of the tenant's
-	Name    string // the operator's label
-	Hash    []byte // keyed hash of the secret
-	Scopes  []string
-	Created time.Time
-	Expires time.Time // zero: never
-	Revoked time.Time // zero: live
-	Used    time.Time // last; zero: never
 }

@@ -32,7 +32,7 @@ func (t *Telemetry) HTTP(next http.Handler) http.Handler {
 }
 
 // collections are the path segments that an id follows.
-var collections = map[string]bool{"trainees": true, "entries": true, "plans": true, "decisions": true}
+var collections = map[string]bool{"trainees": true, "entries": true, "plans": true, "decisions": true, "apiKeys": true}
 
 // template replaces the ids of a path: /v1/trainees/t1/plans/p1:recommend
 // becomes /v1/trainees/{id}/plans/{id}:recommend. A path that is none of ours
@@ -60,5 +60,6 @@ func template(path string) string {
 // known are the other words of our paths.
 var known = map[string]bool{
 	"recommend": true, "forecast": true, "timeline": true, "compare": true, "export": true, "erase": true, "weightTrend": true, "energyBalance": true,
+	"rotate": true, "revoke": true, "retention": true, "auditRecords": true,
 	"strengthTrend": true, "dueReviews": true, "entries:batchCreate": true, "entries:backfill": true,
 }

@@ -27,6 +27,7 @@ func paths(t *testing.T) []string {
 	for _, file := range []protoreflect.FileDescriptor{
 		pb.File_steelyard_v1_logbook_service_proto, pb.File_steelyard_v1_trend_service_proto,
 		pb.File_steelyard_v1_phase_service_proto, pb.File_steelyard_v1_trainee_service_proto,
+		pb.File_steelyard_v1_admin_service_proto,
 	} {
 		for i := range file.Services().Len() {
 			methods := file.Services().Get(i).Methods()

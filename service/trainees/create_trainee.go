@@ -8,6 +8,7 @@ import (
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/trail"
 )
 
 // CreateTrainee creates a trainee.
@@ -19,6 +20,7 @@ func (s *Server) CreateTrainee(ctx context.Context, req *pb.CreateTraineeRequest
 	once := call.Once(pb.TraineeService_CreateTrainee_FullMethodName, req)
 	return call.Create(ctx, s.Store, call.Scope(ctx, t.ID), once, t, &pb.Trainee{},
 		func(tx store.Tx) (func(store.Head) *pb.Trainee, error) {
-			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(tx.Trainee(), h) }, nil
+			by := trail.Of(ctx, "CreateTrainee", convert.TraineeName(t.ID), s.Now())
+			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(tx.Trainee(), h) }, tx.Audit(by)
 		})
 }

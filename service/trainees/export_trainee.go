@@ -13,6 +13,7 @@ import (
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/trail"
 )
 
 // exportPage is how many rows are read at a time.
@@ -29,7 +30,7 @@ func (s *Server) ExportTrainee(req *pb.ExportTraineeRequest, stream grpc.ServerS
 		server: s, ctx: stream.Context(), scope: call.Scope(stream.Context(), convert.TraineeFrom(req.GetName())),
 		send: stream.Send, manifest: &pb.ExportManifest{},
 	}
-	for _, part := range []func() error{x.person, x.plans, x.entries} {
+	for _, part := range []func() error{x.record, x.person, x.plans, x.entries} {
 		if err := part(); err != nil {
 			return err
 		}
@@ -66,6 +67,14 @@ func (x *exporter) page(read func(v store.View) ([]*pb.ExportTraineeResponse, er
 		}
 	}
 	return len(records), err
+}
+
+// record puts the export on the audit trail before anything leaves, so that one that
+// breaks off is there too.
+func (x *exporter) record() error {
+	by := trail.Of(x.ctx, "ExportTrainee", convert.TraineeName(x.scope.Trainee), x.server.Now())
+	x.manifest.Receipt = by.ID
+	return x.server.Store.AddAudit(x.ctx, x.scope, by)
 }
 
 func (x *exporter) person() error {

@@ -7,6 +7,7 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/trail"
 )
 
 // Server implements TraineeService.
@@ -14,6 +15,7 @@ type Server struct {
 	pb.UnimplementedTraineeServiceServer
 	Store store.Store
 	Now   func() time.Time
+	Names trail.Names // of the erased
 	// Forget drops what bags hold of an erased trainee.
 	Forget func(context.Context, store.Scope)
 }

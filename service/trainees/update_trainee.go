@@ -8,6 +8,7 @@ import (
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/trail"
 )
 
 // UpdateTrainee changes the fields that the mask names.
@@ -30,6 +31,7 @@ func (s *Server) UpdateTrainee(ctx context.Context, req *pb.UpdateTraineeRequest
 			if err := tx.PutTrainee(t); err != nil {
 				return nil, err
 			}
-			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(tx.Trainee(), h) }, nil
+			by := trail.Of(ctx, "UpdateTrainee", convert.TraineeName(id), s.Now())
+			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(tx.Trainee(), h) }, tx.Audit(by)
 		})
 }

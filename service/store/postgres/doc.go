@@ -35,9 +35,9 @@
 // with BYPASSRLS, the owner or a member of it. Every table with a tenant has a policy
 // that shows the rows of the tenant which the transaction has named, and none when it
 // has named none. The statements ask for their tenant by themselves; the policies hold
-// where one forgets to. Two narrow ones go past the tenant, and only to read: the one
-// API key whose id was named, and the ids of trainees whose due talks are to be
-// derived anew. No function runs with the rights of another than its caller.
+// where one forgets to. Three narrow ones go past the tenant, and only to read: the one
+// API key whose id was named, the ids of trainees whose due talks are to be derived
+// anew, and for the sweep which tenants there are. No function runs with the rights of another than its caller.
 //
 // # How it works
 //

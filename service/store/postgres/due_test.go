@@ -21,7 +21,7 @@ func TestStaleDueTalksAreRenewed(t *testing.T) {
 	s.Close()
 	const n = staleBatch + 3
 	for _, q := range []string{
-		`INSERT INTO trainee SELECT 'gym-' || i % 3, 't' || to_char(i, 'FM00000'), 'x', 4, 'Ada', 'UTC', '{}', 5, 6 FROM generate_series(1, $1) i`,
+		`INSERT INTO trainee SELECT 'gym-' || i % 3, 't' || to_char(i, 'FM00000'), 'x', 4, 'Ada', 'UTC', '{}', 5, 6, 6 FROM generate_series(1, $1) i`,
 		`INSERT INTO plan SELECT 'gym-' || i % 3, 't' || to_char(i, 'FM00000'), 'cut', 0, '{"start":100,"food_lever":true,"band_low_pct_per_week":0.5,
 "band_high_pct_per_week":1,"pace_pct_per_week":0.8,"base_activity_kcal":125,"activity_cap_kcal":400}', 5, 6 FROM generate_series(1, $1) i`,
 		`INSERT INTO due_stale SELECT tenant, trainee FROM plan WHERE $1::bigint > 0`,

@@ -31,7 +31,7 @@ func TestCancellationKeepsTheConnection(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := tx.Exec(t.Context(), lockTrainee+` `, ada.Tenant, ada.Trainee); err != nil {
+		if _, err := tx.Exec(t.Context(), `SELECT FROM trainee WHERE tenant = $1 AND trainee = $2 FOR UPDATE`, ada.Tenant, ada.Trainee); err != nil {
 			t.Fatal(err)
 		}
 		ctx, cancel := context.WithCancel(t.Context())
@@ -144,7 +144,7 @@ func TestSwallowedFailureCommitsNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer v.end()
-	err = v.start(beginWrite, func(b *pgx.Batch) { b.Queue(bumpHead, ada.Tenant, ada.Trainee) })
+	err = v.start(beginWrite, func(b *pgx.Batch) { b.Queue(bumpHead, ada.Tenant, ada.Trainee, int64(1)) })
 	if err != nil {
 		t.Fatal(err)
 	}

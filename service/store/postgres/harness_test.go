@@ -5,6 +5,7 @@ package postgres
 import (
 	"context"
 	"testing"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -27,6 +28,11 @@ var (
 
 func weighIn(day engine.Day, kg float64) engine.Entry {
 	return engine.Entry{Day: day, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(kg)}}
+}
+
+// act is an audit record that no test looks at.
+func act() store.AuditRecord {
+	return store.AuditRecord{ID: store.NewAuditID(time.Now()), At: time.Now()}
 }
 
 func noAnswer(store.Head) ([]byte, error) { return nil, nil }
@@ -96,7 +102,8 @@ AND ($1 OR NOT c.relispartition) ORDER BY 1`, partitions)
 // clear empties every table.
 func clear(t testing.TB, db string) {
 	t.Helper()
-	if err := server.Exec(db, `DELETE FROM steelyard.trainee`, `DELETE FROM steelyard.entry`, `DELETE FROM steelyard.day_rollup`, `DELETE FROM steelyard.api_key`); err != nil {
+	if err := server.Exec(db, `DELETE FROM steelyard.trainee`, `DELETE FROM steelyard.entry`, `DELETE FROM steelyard.day_rollup`, `DELETE FROM steelyard.api_key`,
+		`DELETE FROM steelyard.audit`, `DELETE FROM steelyard.tenant`); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -70,7 +70,7 @@ func TestSchemaVersions(t *testing.T) {
 	do(`INSERT INTO schema_version (version) VALUES (99)`)
 	open(t, url).Close()
 	do(`DELETE FROM schema_version WHERE version = 99`)
-	do(`UPDATE schema_version SET version = version - 1`)
+	do(`DELETE FROM schema_version WHERE version = (SELECT max(version) FROM schema_version)`)
 	wantRefused(t, url, fmt.Sprintf("the schema is at version %d and this program needs %d", len(files())-1, len(files())))
 	do(`REVOKE ALL ON SCHEMA steelyard FROM ` + pgtest.Runtime)
 	wantRefused(t, url, "start it once with the owner's URL")
@@ -150,5 +150,52 @@ func TestOtherRulesOfTheRollup(t *testing.T) {
 	want.Head.Revision++
 	if got, err := s.Snapshot(t.Context(), ada, 0); err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v (%v), want %+v", got, err, want)
+	}
+}
+
+// A database of the first version keeps its trainees and keys, all of whose tenants
+// are known to whoever sweeps, and nobody counts as idle for the time before.
+func TestFirstVersionIsMigrated(t *testing.T) {
+	needServer(t)
+	name := server.Database(t, "")
+	owner := server.SocketURL(pgtest.Owner, name)
+	first, err := migrations.ReadFile(files()[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := server.Exec(name, `CREATE SCHEMA steelyard AUTHORIZATION `+pgtest.Owner,
+		`SET ROLE `+pgtest.Owner+`; SET search_path = steelyard;
+CREATE TABLE schema_version (version integer PRIMARY KEY, applied timestamptz NOT NULL DEFAULT now());
+INSERT INTO schema_version (version) VALUES (1);`+string(first)+`; RESET ROLE`,
+		`INSERT INTO steelyard.trainee VALUES ('north-gym', 'ada', 'x', 4, 'Ada', 'UTC', '{}', 5, 6)`,
+		`INSERT INTO steelyard.api_key VALUES ('k', 'south-gym', 'old', '\x01', '["log.read"]', 5, NULL, NULL)`); err != nil {
+		t.Fatal(err)
+	}
+	if err := Migrate(t.Context(), owner, pgtest.Runtime); err != nil {
+		t.Fatal(err)
+	}
+	s := open(t, server.SocketURL(pgtest.Runtime, name))
+	defer s.Close()
+	k, err := s.Key(t.Context(), "k")
+	if err != nil || k.Tenant != "south-gym" || k.Trainee != "" || !k.Used.IsZero() {
+		t.Errorf("key %+v, %v", k, err)
+	}
+	tenants, err := s.tenants(t.Context())
+	if err != nil || len(tenants) != 2 || tenants[0].name != "north-gym" || tenants[1].name != "south-gym" {
+		t.Errorf("tenants %+v, %v", tenants, err)
+	}
+	if err := s.SetIdleDays(t.Context(), "north-gym", 30, act()); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		days   time.Duration
+		erased int
+	}{{29, 0}, {31, 1}} {
+		got, err := s.Sweep(t.Context(), store.SweepQuery{
+			Now: time.Now().Add(c.days * 24 * time.Hour), Limit: 9, Erasure: func(store.Scope) store.AuditRecord { return act() },
+		})
+		if err != nil || len(got.Erased) != c.erased {
+			t.Errorf("after %d days: %+v, %v", c.days, got, err)
+		}
 	}
 }

@@ -13,7 +13,7 @@ import (
 )
 
 const (
-	bumpHead = `UPDATE trainee SET revision = revision + 1 WHERE tenant = $1 AND trainee = $2 RETURNING ` + traineeColumns
+	bumpHead = `UPDATE trainee SET revision = revision + 1, written = $3 WHERE tenant = $1 AND trainee = $2 RETURNING ` + traineeColumns
 
 	selectOnce = `SELECT body_hash, answer FROM once
 WHERE tenant = $1 AND trainee = $2 AND method = $3 AND request_id = $4`
@@ -40,7 +40,9 @@ type taking struct {
 func (s *Store) Update(ctx context.Context, sc store.Scope, once store.Once, w store.Write) ([]byte, error) {
 	return s.once(ctx, sc, once, taking{
 		action: "take head", none: store.ErrNotFound,
-		queue: func(b *pgx.Batch, _ time.Time) *pgx.QueuedQuery { return b.Queue(bumpHead, sc.Tenant, sc.Trainee) },
+		queue: func(b *pgx.Batch, now time.Time) *pgx.QueuedQuery {
+			return b.Queue(bumpHead, sc.Tenant, sc.Trainee, now.Unix())
+		},
 	}, w)
 }
 

@@ -21,11 +21,15 @@ import (
 // statements are all that the store asks of a trainee's or a tenant's data.
 var statements = map[string]string{
 	"selectHead": selectHead, "selectHeads": selectHeads,
-	"selectTrainee": selectTrainee, "insertTrainee": insertTrainee, "updateTrainee": updateTrainee, "lockTrainee": lockTrainee,
+	"selectTrainee": selectTrainee, "insertTrainee": insertTrainee, "updateTrainee": updateTrainee, "lockIdle": lockIdle,
 	"deleteEntries": deleteEntries, "deleteRollups": deleteRollups, "deletePlans": deletePlans, "deleteDecisions": deleteDecisions, "deleteTrainee": deleteTrainee,
 	"bumpHead": bumpHead, "selectOnce": selectOnce, "insertOnce": insertOnce,
 	"selectUpload": selectUpload, "upsertUpload": upsertUpload,
-	"selectKey": selectKey, "selectKeys": selectKeys, "insertKey": insertKey, "revokeKey": revokeKey,
+	"selectKey": selectKey, "selectKeyCreated": selectKeyCreated, "selectKeys": selectKeys, "selectKeyOf": selectKeyOf,
+	"insertKey": insertKey, "endKey": endKey, "revokeKey": revokeKey, "useKeys": useKeys,
+	"insertAudit": insertAudit, "selectAudit": selectAudit, "selectAuditOf": selectAuditOf, "deleteOldAudit": deleteOldAudit,
+	"insertTenant": insertTenant, "selectIdleDays": selectIdleDays, "upsertIdleDays": upsertIdleDays, "selectTenants": selectTenants,
+	"selectIdleTrainees": selectIdleTrainees, "deleteOldOnces": deleteOldOnces,
 	"selectPlan": selectPlan, "selectPlans": selectPlans, "selectOpenPlan": selectOpenPlan, "insertPlan": insertPlan, "updatePlan": updatePlan,
 	"selectDecisionsOfPlans": selectDecisionsOfPlans, "selectDecisionsOfOpenPlan": selectDecisionsOfOpenPlan,
 	"selectDecisionsBySeq": selectDecisionsBySeq, "selectDecisionSeq": selectDecisionSeq, "insertDecision": insertDecision,
@@ -38,7 +42,7 @@ var statements = map[string]string{
 }
 
 // tenantless are about nobody's data, or find out whose it is.
-var tenantless = []string{"setTenant", "setKey", "setUpkeep", "setLockTimeout", "mayPause", "selectPromises", "selectVersion", "selectRollupRules", "selectGrantable", "selectKey", "selectStale", "insertKey"}
+var tenantless = []string{"setTenant", "setKey", "setUpkeep", "setLockTimeout", "mayPause", "selectPromises", "selectVersion", "selectRollupRules", "selectGrantable", "selectKey", "selectStale", "insertKey", "useKeys", "selectTenants"}
 
 // Every statement of the source is known to these tests.
 func TestEveryStatementIsListed(t *testing.T) {
@@ -87,16 +91,20 @@ func TestEveryStatementIsListed(t *testing.T) {
 	}
 }
 
-// Every statement is bound to a tenant, and to a trainee unless it is about keys
-// or lists who of a tenant is due a talk. The policies are the second line.
+// Every statement is bound to a tenant, and to a trainee unless it is about keys,
+// the audit trail or what is over, or lists who of a tenant is due a talk. The policies are the second line.
 func TestEveryStatementBindsItsScope(t *testing.T) {
 	bound := regexp.MustCompile(`(?s)tenant = \$1 AND (\w+\.)?trainee = (ANY \()?\$2|^INSERT INTO \w+ \(tenant, trainee, .*(VALUES \(\$1, \$2, |SELECT \$1, \$2, )|^INSERT INTO due_stale \(tenant, trainee\) VALUES \(\$1, \$2\)|FROM heads\(\$1, \$2, \$3\)`)
-	ofTenant := []string{"selectKeys", "revokeKey", "selectDueTalks", "selectStaleOf"}
+	ofTenant := []string{
+		"selectKeyCreated", "selectKeys", "selectKeyOf", "endKey", "revokeKey", "selectDueTalks", "selectStaleOf",
+		"insertAudit", "selectAudit", "selectAuditOf", "deleteOldAudit", "deleteOldOnces",
+		"insertTenant", "selectIdleDays", "upsertIdleDays", "selectIdleTrainees",
+	}
 	for name, q := range statements {
 		switch {
 		case slices.Contains(tenantless, name):
 		case slices.Contains(ofTenant, name):
-			if !strings.Contains(q, "WHERE tenant = $1 ") {
+			if !regexp.MustCompile(`WHERE tenant = \$1( |$)|^INSERT INTO \w+ \(tenant\b.* VALUES \(\$1`).MatchString(q) {
 				t.Errorf("%s is not bound to a tenant: %s", name, q)
 			}
 		case !bound.MatchString(q):
@@ -113,7 +121,7 @@ func TestNoStatementScans(t *testing.T) {
 	defer s.Close()
 	super := outside(t, s, pgtest.Super)
 	for _, q := range []string{
-		`INSERT INTO trainee SELECT 'gym-' || i % 20, 't' || i / 20, 'x', 1, '', 'UTC', '{}', 0, 0 FROM generate_series(0, 19999) i`,
+		`INSERT INTO trainee SELECT 'gym-' || i % 20, 't' || i / 20, 'x', 1, '', 'UTC', '{}', 0, 0, 0 FROM generate_series(0, 19999) i`,
 		`INSERT INTO entry SELECT tenant, trainee, d, 1, '1', '', '{}' FROM trainee, generate_series(1, 4) d`,
 		`INSERT INTO day_rollup SELECT tenant, trainee, d, true, '\x01' FROM trainee, generate_series(1, 4) d`,
 		`INSERT INTO plan SELECT tenant, trainee, 'p' || i, i, '{}', 0, 0 FROM trainee, generate_series(0, 1) i`,
@@ -122,6 +130,8 @@ func TestNoStatementScans(t *testing.T) {
 		`INSERT INTO once SELECT tenant, trainee, 'm', i, 'h', '', 0 FROM trainee, generate_series(1, 2) i`,
 		`INSERT INTO upload SELECT tenant, trainee, 'u', '', 0, 0 FROM trainee`,
 		`INSERT INTO api_key SELECT 'k' || i, 'gym-' || i % 20, '', '', '[]', i, NULL, NULL FROM generate_series(1, 20000) i`,
+		`INSERT INTO audit SELECT tenant, revision || trainee, trainee, 0, '', '', '' FROM trainee`,
+		`INSERT INTO tenant SELECT DISTINCT tenant FROM trainee`,
 		`INSERT INTO due_stale SELECT tenant, trainee FROM trainee`,
 		`ANALYZE`,
 	} {
@@ -130,7 +140,8 @@ func TestNoStatementScans(t *testing.T) {
 	db := outside(t, s, pgtest.Runtime)
 	run(t, db, `SET plan_cache_mode = force_generic_plan`)
 	for name, q := range statements {
-		if name == "selectHeads" || name == "selectStale" || name == "insertKey" { // a function; any rows will do; a row that is given
+		if name == "selectHeads" || name == "selectStale" || name == "insertKey" || // a function; any rows will do; a row that is given
+			name == "selectTenants" || name == "selectIdleDays" { // a tenant is one short row
 			continue
 		}
 		sd, err := db.Prepare(t.Context(), name, q)

@@ -41,12 +41,15 @@ func fillAll(t testing.TB, s *Store, sc store.Scope) {
 		if _, err := tx.InsertDecision("cut", engine.Decision{ID: canary, By: canary}, []byte(canary)); err != nil {
 			return nil, err
 		}
+		if err := tx.Audit(act()); err != nil {
+			return nil, err
+		}
 		return func(store.Head) ([]byte, error) { return []byte(canary), nil }, tx.PutUpload(store.Upload{ID: canary, SHA256: canary})
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.PutKey(t.Context(), store.Key{ID: "k-" + sc.Tenant + sc.Trainee, Tenant: sc.Tenant, Hash: []byte{1}}); err != nil {
+	if err := s.PutKey(t.Context(), store.Key{ID: "k-" + sc.Tenant + sc.Trainee, Tenant: sc.Tenant, Trainee: sc.Trainee, Hash: []byte{1}}, act()); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := s.DueTalks(t.Context(), sc.Tenant, store.DueQuery{Limit: 1}); err != nil { // they are derived
@@ -77,16 +80,20 @@ FROM pg_class c JOIN pg_policy p ON p.polrelid = c.oid WHERE c.oid = $1::text::r
 		if err != nil || !enabled || !forced || using != mine || check != mine && check != mineOnce {
 			t.Errorf("%s: enabled %t, forced %t, using %s, with check %s, %v", table, enabled, forced, using, check, err)
 		}
-		if table == "api_key" {
+		first := "{tenant,trainee}"
+		switch table {
+		case "api_key":
 			continue // an id is unique over all tenants
+		case "audit", "tenant":
+			first = "{tenant}" // a tenant's, whoever they are about
 		}
-		if n := count(t, db, `SELECT count(*) FROM pg_index WHERE indrelid = $1::text::regclass AND indisunique AND NOT (SELECT array_agg(a.attname ORDER BY k.place)::text[] FROM unnest(indkey[0:1]) WITH ORDINALITY k (num, place)
-JOIN pg_attribute a ON a.attrelid = indrelid AND a.attnum = k.num) = '{tenant,trainee}'`, table); n != 0 {
+		if n := count(t, db, `SELECT count(*) FROM pg_index WHERE indrelid = $1::text::regclass AND indisunique AND NOT (SELECT array_agg(a.attname ORDER BY k.place)::text[] FROM unnest(indkey[0:$3::integer]) WITH ORDINALITY k (num, place)
+JOIN pg_attribute a ON a.attrelid = indrelid AND a.attnum = k.num) = $2::text[]`, table, first, strings.Count(first, ",")); n != 0 {
 			t.Errorf("%s: %d keys lead with something else", table, n)
 		}
 	}
-	// Beside these there are the two that are documented, and they only read.
-	if n := count(t, db, `SELECT count(*) FROM pg_policy WHERE polname <> 'of_tenant'`); n != 2 {
+	// Beside these there are the three that are documented, and they only read.
+	if n := count(t, db, `SELECT count(*) FROM pg_policy WHERE polname <> 'of_tenant'`); n != 3 {
 		t.Errorf("%d other policies", n)
 	}
 	if n := count(t, db, `SELECT count(*) FROM pg_policy WHERE polname <> 'of_tenant' AND polcmd <> 'r'`); n != 0 {
@@ -206,7 +213,7 @@ func TestPoliciesAloneHold(t *testing.T) {
 	}
 }
 
-// The two ways past the tenant show one key, and who is left to do.
+// The ways past the tenant show one key, who is left to do, and which tenants there are.
 func TestNarrowPolicies(t *testing.T) {
 	s := newStore(t)
 	defer s.Close()
@@ -225,12 +232,12 @@ func TestNarrowPolicies(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, table := range tenantTables(t, s, false) {
-		want := map[string]int{"api_key": 1, "due_stale": 2}[table]
+		want := map[string]int{"api_key": 1, "due_stale": 2, "tenant": 2}[table]
 		if n := count(t, db, `SELECT count(*) FROM `+table); n != want {
 			t.Errorf("%d rows of %s, want %d", n, table, want)
 		}
 	}
-	for _, q := range []string{`DELETE FROM api_key`, `UPDATE api_key SET revoked = 1`, `DELETE FROM due_stale`} {
+	for _, q := range []string{`DELETE FROM api_key`, `UPDATE api_key SET revoked = 1`, `DELETE FROM due_stale`, `UPDATE tenant SET idle_days = 30`} {
 		if tag, err := tx.Exec(t.Context(), q); err != nil || tag.RowsAffected() != 0 {
 			t.Errorf("%s: %s, %v", q, tag, err)
 		}
@@ -251,14 +258,18 @@ func TestErasureLeavesNothing(t *testing.T) {
 			t.Errorf("%s is empty before the erasure", table)
 		}
 	}
-	if _, err := s.Erase(t.Context(), ada); err != nil {
+	if _, err := s.Erase(t.Context(), ada, act()); err != nil {
 		t.Fatal(err)
 	}
 	for table, n := range before {
-		if table == "api_key" {
-			continue // a tenant's
+		want := n / 2
+		switch table {
+		case "tenant":
+			continue
+		case "audit":
+			want++ // that there was an erasure
 		}
-		if left := count(t, db, `SELECT count(*) FROM `+table); left != n/2 {
+		if left := count(t, db, `SELECT count(*) FROM `+table); left != want {
 			t.Errorf("%s: %d of %d rows after the erasure", table, left, n)
 		}
 		if left := count(t, db, `SELECT count(*) FROM `+table+` WHERE trainee = 'ada'`); left != 0 {
@@ -361,7 +372,7 @@ func TestZeroBytes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.PutKey(t.Context(), store.Key{ID: "k", Tenant: "t", Name: text, Hash: []byte{0}}); err != nil {
+	if err := s.PutKey(t.Context(), store.Key{ID: "k", Tenant: "t", Name: text, Hash: []byte{0}}, act()); err != nil {
 		t.Fatal(err)
 	}
 	if k, err := s.Key(t.Context(), "k"); err != nil || k.Name != text {

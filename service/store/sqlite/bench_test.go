@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -48,6 +49,11 @@ func mustPut(t testing.TB, s *Store, sc store.Scope, once store.Once, entries []
 	if err != nil {
 		t.Fatal(err)
 	}
+}
+
+// act is an audit record that no test looks at.
+func act() store.AuditRecord {
+	return store.AuditRecord{ID: store.NewAuditID(time.Now()), At: time.Now()}
 }
 
 func noAnswer(store.Head) ([]byte, error) { return nil, nil }

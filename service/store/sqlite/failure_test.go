@@ -66,7 +66,7 @@ func TestLockedByAnotherProgram(t *testing.T) {
 	}
 	for what, err := range map[string]error{
 		"update": tryPut(t, s, weighIn(1, 70)),
-		"key":    s.PutKey(t.Context(), store.Key{ID: "k", Hash: []byte{1}}),
+		"key":    s.PutKey(t.Context(), store.Key{ID: "k", Hash: []byte{1}}, act()),
 	} {
 		if !errors.Is(err, store.ErrUnavailable) {
 			t.Errorf("%s: error %v", what, err)
@@ -92,7 +92,7 @@ func TestWaitForAnotherProgramEndsWithTheContext(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error)
 	go func() {
-		_, err := s.Erase(ctx, ada)
+		_, err := s.Erase(ctx, ada, act())
 		done <- err
 	}()
 	cancel()

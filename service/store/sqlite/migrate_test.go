@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"slices"
 	"testing"
+	"time"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/phase"
@@ -209,5 +210,31 @@ func TestDaysOfOlderRulesAreMadeAgain(t *testing.T) {
 	reopen(spoil)
 	if snap, err = s.Snapshot(t.Context(), ada, 0); err != nil || len(snap.Window.Days) != 10 || snap.Head.Revision != before.Head.Revision+1 {
 		t.Errorf("again: %+v, %v", snap, err)
+	}
+}
+
+// A file from before keeps its keys, and nobody counts as idle for the time before.
+func TestOldFilesKeepKeysAndTrainees(t *testing.T) {
+	path := oldFile(t, oldTrainee("north-gym", "ada"),
+		`INSERT INTO api_key VALUES ('k', 'south-gym', 'old', x'01', '["log.read"]', 5, NULL, 7)`)
+	s := open(t, path)
+	defer s.Close()
+	k, err := s.Key(t.Context(), "k")
+	if err != nil || k.Tenant != "south-gym" || k.Trainee != "" || k.Name != "old" || k.Revoked.Unix() != 7 || !k.Used.IsZero() {
+		t.Errorf("key %+v, %v", k, err)
+	}
+	if err := s.SetIdleDays(t.Context(), "north-gym", 30, act()); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		days   time.Duration
+		erased int
+	}{{29, 0}, {31, 1}} {
+		got, err := s.Sweep(t.Context(), store.SweepQuery{
+			Now: time.Now().Add(c.days * 24 * time.Hour), Limit: 9, Erasure: func(store.Scope) store.AuditRecord { return act() },
+		})
+		if err != nil || len(got.Erased) != c.erased {
+			t.Errorf("after %d days: %+v, %v", c.days, got, err)
+		}
 	}
 }

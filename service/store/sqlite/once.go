@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	bumpHead = `UPDATE trainee SET revision = revision + 1 WHERE tenant = ? AND trainee = ?
+	bumpHead = `UPDATE trainee SET revision = revision + 1, written = ? WHERE tenant = ? AND trainee = ?
 RETURNING incarnation, revision, display_name, time_zone, profile, created, updated`
 
 	selectOnce = `SELECT body_hash, answer FROM once
@@ -70,7 +70,7 @@ func (s *Store) once(ctx context.Context, sc store.Scope, once store.Once, take 
 }
 
 // bump takes the head for the rest of the transaction and raises its revision.
-func (tx *writeTx) bump() error { return tx.fail("take head", tx.load(bumpHead)) }
+func (tx *writeTx) bump() error { return tx.fail("take head", tx.load(bumpHead, tx.now.Unix())) }
 
 // replay reads the answer on record for a request, if there is one.
 func (tx *writeTx) replay(once store.Once, answer *[]byte) (found bool, err error) {

@@ -300,10 +300,10 @@ func TestTimesAreOfTheGivenClock(t *testing.T) {
 	if err != nil || snap.Trainee.Created != made || snap.Trainee.Updated != later {
 		t.Errorf("created %v, updated %v, %v", snap.Trainee.Created, snap.Trainee.Updated, err)
 	}
-	if err := s.PutKey(t.Context(), store.Key{ID: "k", Tenant: "t", Hash: []byte{1}}); err != nil {
+	if err := s.PutKey(t.Context(), store.Key{ID: "k", Tenant: "t", Hash: []byte{1}}, act()); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.RevokeKey(t.Context(), "t", "k"); err != nil {
+	if _, err := s.RevokeKey(t.Context(), "t", "k", act()); err != nil {
 		t.Fatal(err)
 	}
 	if k, err := s.Key(t.Context(), "k"); err != nil || !k.Revoked.Equal(later.Add(time.Hour)) {

@@ -225,7 +225,7 @@ func TestHeadMovesWhileDeriving(t *testing.T) {
 
 func erase(t *testing.T, s *Store, sc store.Scope) {
 	t.Helper()
-	if _, err := s.Erase(t.Context(), sc); err != nil {
+	if _, err := s.Erase(t.Context(), sc, act()); err != nil {
 		t.Fatal(err)
 	}
 }

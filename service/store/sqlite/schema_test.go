@@ -19,16 +19,26 @@ import (
 // tenantless are the statements and tables that belong to no trainee's data:
 // keys are found before their tenant is known, a ping asks for nobody, and what
 // an update has left to do is done for all.
-var tenantless = []string{selectTables, selectKey, insertKey, selectStale, selectTraineesAfter, selectRollupRules, savepoint, rollbackToIt, releaseIt, "goose_db_version", "sqlite_sequence", "api_key"}
+var tenantless = []string{
+	selectTables, selectKey, insertKey, useKey, selectStale, selectTraineesAfter, selectRollupRules, savepoint, rollbackToIt, releaseIt,
+	selectRetention, deleteOldOnces, deleteOldAudit,
+	"goose_db_version", "sqlite_sequence", "api_key",
+}
 
-// Every statement is bound to a tenant, and to a trainee unless it is about keys
-// or about who of a tenant is due a talk.
+// ofTenant are the tables of a tenant, some of whose rows are about a trainee.
+var ofTenant = []string{"audit", "retention"}
+
+// Every statement is bound to a tenant, and to a trainee unless it is about keys or
+// the audit trail or lists who of a tenant is due a talk or idle.
 func TestEveryStatementBindsItsScope(t *testing.T) {
 	for _, q := range slices.Concat(readQueries, writeQueries) {
 		bound := strings.Contains(q, "tenant = ? AND trainee = ?") || strings.Contains(q, "trainee.tenant = ? AND trainee.trainee = ?") || strings.Contains(q, "tenant = ?1 AND trainee = ?2") ||
 			regexp.MustCompile(`^INSERT INTO \w+ \(tenant, trainee, `).MatchString(q)
-		if strings.Contains(q, " api_key ") || q == selectDueTalks || q == selectStaleOf {
+		switch {
+		case strings.Contains(q, " api_key ") || q == selectAudit || q == selectDueTalks || q == selectStaleOf || q == selectIdleDays || q == selectIdleTrainees:
 			bound = strings.Contains(q, "tenant = ?")
+		case q == insertAudit || q == upsertRetention:
+			bound = strings.Contains(q, " (tenant, ")
 		}
 		if !bound && !slices.Contains(tenantless, q) {
 			t.Errorf("not bound: %s", q)
@@ -37,11 +47,11 @@ func TestEveryStatementBindsItsScope(t *testing.T) {
 }
 
 // No statement walks a whole table, and none sorts what the key has in order,
-// but for the few decisions of a plan.
+// but for the few decisions of a plan. The oldest rows of a table are its first.
 func TestNoStatementScans(t *testing.T) {
 	s, _ := newStore(t)
 	for _, q := range slices.Concat(readQueries, writeQueries) {
-		if q == selectTables || q == selectRollupRules || strings.HasSuffix(q, " job") || strings.Contains(q, " VALUES ") { // the schema itself; a number; no rows; rows that are given
+		if q == selectTables || q == selectRollupRules || q == selectRetention || strings.HasSuffix(q, " job") || strings.Contains(q, " VALUES ") { // the schema itself; a number; one row a tenant; no rows; rows that are given
 			continue
 		}
 		rows, err := s.writer.Query("EXPLAIN QUERY PLAN "+q, make([]any, parameters(q))...)
@@ -49,7 +59,7 @@ func TestNoStatementScans(t *testing.T) {
 			var id, parent, unused int
 			var detail string
 			err := r.Scan(&id, &parent, &unused, &detail)
-			if strings.HasPrefix(detail, "SCAN") || (strings.Contains(detail, "TEMP B-TREE") && q != selectDecisionsByDay) {
+			if (strings.HasPrefix(detail, "SCAN") && q != deleteOldOnces) || (strings.Contains(detail, "TEMP B-TREE") && q != selectDecisionsByDay) {
 				t.Errorf("%s: %s", q, detail)
 			}
 			return err
@@ -94,7 +104,11 @@ func TestEveryTableIsKeyedByScope(t *testing.T) {
 			continue
 		}
 		names = append(names, table)
-		if !slices.Equal(columns[:2], []string{"tenant", "trainee"}) {
+		first := []string{"tenant", "trainee"}
+		if slices.Contains(ofTenant, table) {
+			first = first[:1]
+		}
+		if !slices.Equal(columns[:len(first)], first) {
 			t.Errorf("%s begins with %v", table, columns[:2])
 		}
 		var strict int
@@ -106,13 +120,13 @@ func TestEveryTableIsKeyedByScope(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, key := range regexp.MustCompile(`(PRIMARY KEY|UNIQUE|FOREIGN KEY) \(([^)]*)\)`).FindAllStringSubmatch(ddl, -1) {
-			if !strings.HasPrefix(key[2]+",", "tenant, trainee,") {
+			if !strings.HasPrefix(key[2]+",", strings.Join(first, ", ")+",") {
 				t.Errorf("%s: %s", table, key[0])
 			}
 		}
 	}
 	slices.Sort(names)
-	if want := []string{"day_rollup", "decision", "due_talk", "entry", "once", "plan", "trainee", "upload"}; !slices.Equal(names, want) {
+	if want := []string{"audit", "day_rollup", "decision", "due_talk", "entry", "once", "plan", "retention", "trainee", "upload"}; !slices.Equal(names, want) {
 		t.Errorf("tables %v, want %v", names, want)
 	}
 }
@@ -141,6 +155,9 @@ func fillAll(t *testing.T, s *Store, sc store.Scope) {
 		if _, err := tx.InsertDecision(canary, engine.Decision{ID: canary, By: canary}, []byte(canary)); err != nil {
 			return nil, err
 		}
+		if err := tx.Audit(store.AuditRecord{ID: canary, Actor: canary, Resource: canary}); err != nil {
+			return nil, err
+		}
 		return func(store.Head) ([]byte, error) { return []byte(canary), nil }, tx.PutUpload(store.Upload{ID: canary, SHA256: canary})
 	})
 	if err != nil {
@@ -148,6 +165,10 @@ func fillAll(t *testing.T, s *Store, sc store.Scope) {
 	}
 	if talks, err := s.DueTalks(t.Context(), sc.Tenant, store.DueQuery{AsOf: 100, Limit: 1}); err != nil || len(talks) == 0 { // are derived now
 		t.Fatalf("%d talks, %v", len(talks), err)
+	}
+	k := store.Key{ID: canary, Tenant: sc.Tenant, Trainee: sc.Trainee, Name: canary, Hash: []byte{1}}
+	if err := s.PutKey(t.Context(), k, act()); err != nil {
+		t.Fatal(err)
 	}
 }
 
@@ -185,15 +206,19 @@ func TestErasureLeavesNothing(t *testing.T) {
 	if inFiles(t, path) == 0 {
 		t.Error("nothing in the files before the erasure")
 	}
-	if _, err := s.Erase(t.Context(), ada); err != nil {
+	if _, err := s.Erase(t.Context(), ada, act()); err != nil {
 		t.Fatal(err)
 	}
 	for _, table := range slices.Sorted(maps.Keys(tables(t, s))) {
-		if slices.Contains(tenantless, table) {
+		if slices.Contains(tenantless, table) && table != "api_key" {
 			continue
 		}
+		want := 0
+		if table == "audit" {
+			want = 1 // that there was an erasure
+		}
 		var n int
-		if err := s.reader.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n != 0 {
+		if err := s.reader.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n != want {
 			t.Errorf("%s: %d rows after the erasure, %v", table, n, err)
 		}
 	}
@@ -208,7 +233,7 @@ func TestErasureUnderAReader(t *testing.T) {
 	create(t, s, bo)
 	fillAll(t, s, ada)
 	err := s.View(t.Context(), bo, func(store.View) error {
-		_, err := s.Erase(t.Context(), ada)
+		_, err := s.Erase(t.Context(), ada, act())
 		return err
 	})
 	if err != nil {

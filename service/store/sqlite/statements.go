@@ -18,8 +18,9 @@ var readQueries = []string{
 	selectTables, selectHead, selectTrainee,
 	selectEntries, selectEntriesOfDays, selectLoggedDays, selectRollups,
 	selectPlan, selectPlans, selectOpenPlan, selectDecisionsByDay, selectDecisionsBySeq, selectDecisionSeq,
-	selectUpload, selectKey, selectKeys,
+	selectUpload, selectKey, selectKeyCreated, selectKeys,
 	selectDueTalks, selectDueState, selectDueDays, selectStale, selectStaleOf, selectTraineesAfter,
+	selectAudit, selectAuditOf, selectIdleDays, selectRetention, selectIdleTrainees,
 }
 
 // writeQueries run on the writer only.
@@ -29,7 +30,8 @@ var writeQueries = slices.Concat(
 		selectOnce, insertOnce,
 		deleteEntry, deleteRollup,
 		insertPlan, updatePlan, insertDecision,
-		upsertUpload, insertKey, revokeKey,
+		upsertUpload, insertKey, endKey, revokeKey, useKey,
+		insertAudit, upsertRetention, selectIdle, deleteOldOnces, deleteOldAudit,
 		deleteDueOf, markDerived, selectRollupRules, deleteRollups,
 		savepoint, rollbackToIt, releaseIt,
 		deleteEntries, deleteDecisions, deletePlans, deleteTrainee,

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
+	"math"
 	"time"
 
 	"example.com/steelyard/service/store"
@@ -14,24 +15,26 @@ const (
 	selectTrainee = `SELECT incarnation, revision, display_name, time_zone, profile, created, updated
 FROM trainee WHERE tenant = ? AND trainee = ?`
 
-	insertTrainee = `INSERT INTO trainee (tenant, trainee, incarnation, revision, display_name, time_zone, profile, created, updated)
-VALUES (?, ?, ?, 1, ?, ?, ?, ?, ?)`
+	insertTrainee = `INSERT INTO trainee (tenant, trainee, incarnation, revision, display_name, time_zone, profile, created, updated, written)
+VALUES (?, ?, ?, 1, ?, ?, ?, ?, ?, ?)`
 
 	updateTrainee = `UPDATE trainee SET display_name = ?, time_zone = ?, profile = ?, updated = ?
 WHERE tenant = ? AND trainee = ?`
 
+	selectIdle      = `SELECT written FROM trainee WHERE tenant = ? AND trainee = ? AND written < ?`
 	deleteEntries   = `DELETE FROM entry WHERE tenant = ? AND trainee = ?`
 	deletePlans     = `DELETE FROM plan WHERE tenant = ? AND trainee = ?`
 	deleteDecisions = `DELETE FROM decision WHERE tenant = ? AND trainee = ?`
 	deleteTrainee   = `DELETE FROM trainee WHERE tenant = ? AND trainee = ?`
 )
 
-// load reads head and trainee with a query that returns the columns of selectTrainee.
-func (v *view) load(query string) error {
+// load reads head and trainee with a query that returns the columns of selectTrainee
+// and takes the scope after other parameters.
+func (v *view) load(query string, before ...any) error {
 	var profile string
 	var created, updated int64
 	t := store.Trainee{ID: v.scope.Trainee}
-	err := v.row(query, v.scope.Tenant, v.scope.Trainee).Scan(
+	err := v.row(query, append(before, v.scope.Tenant, v.scope.Trainee)...).Scan(
 		&v.head.Incarnation, &v.head.Revision, &t.DisplayName, &t.TimeZone, &profile, &created, &updated)
 	if err != nil {
 		return err
@@ -60,7 +63,7 @@ func (tx *writeTx) create(t store.Trainee) error {
 	t.ID, t.Created, t.Updated = tx.scope.Trainee, tx.now, tx.now
 	tx.trainee = t
 	_, err = tx.exec(insertTrainee, tx.scope.Tenant, tx.scope.Trainee, tx.head.Incarnation,
-		t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.now.Unix())
+		t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.now.Unix(), tx.now.Unix())
 	return tx.fail("create trainee", err)
 }
 
@@ -76,11 +79,19 @@ func (tx *writeTx) PutTrainee(t store.Trainee) error {
 	return tx.fail("put trainee", err)
 }
 
-// Erase implements store.Writes. The rows that are counted are removed by name,
-// all others by their foreign keys.
-func (s *Store) Erase(ctx context.Context, sc store.Scope) (store.Erased, error) {
+// Erase implements store.Writes.
+func (s *Store) Erase(ctx context.Context, sc store.Scope, by store.AuditRecord) (store.Erased, error) {
+	return s.erase(ctx, sc, math.MaxInt64, by)
+}
+
+// erase removes a trainee that nothing was written of since a time. The rows that
+// are counted are removed by name, all others by their foreign keys.
+func (s *Store) erase(ctx context.Context, sc store.Scope, writtenBefore int64, by store.AuditRecord) (store.Erased, error) {
 	var erased store.Erased
 	err := s.write(ctx, func(c conn) error {
+		if err := c.row(selectIdle, sc.Tenant, sc.Trainee, writtenBefore).Scan(new(int64)); err != nil {
+			return fail(ctx, "erase", err)
+		}
 		for _, step := range []struct {
 			query string
 			count *int
@@ -91,7 +102,10 @@ func (s *Store) Erase(ctx context.Context, sc store.Scope) (store.Erased, error)
 			}
 			*step.count = int(n)
 		}
-		return fail(ctx, "erase", c.change(deleteTrainee, sc.Tenant, sc.Trainee))
+		if err := c.change(deleteTrainee, sc.Tenant, sc.Trainee); err != nil {
+			return fail(ctx, "erase", err)
+		}
+		return fail(ctx, "erase", c.audit(store.Scope{Tenant: sc.Tenant}, by))
 	})
 	if err != nil {
 		return store.Erased{}, err

@@ -241,7 +241,7 @@ func snapshotIsNeverTorn(t *testing.T, s store.Store) {
 			must(t, inStep(snapshot(t, s, ada, day0)))
 		}
 		if life < lives-1 {
-			_, err := s.Erase(t.Context(), ada)
+			_, err := s.Erase(t.Context(), ada, act())
 			must(t, err)
 			create(t, s, ada)
 		}

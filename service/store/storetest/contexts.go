@@ -21,7 +21,7 @@ var contexts = []testCase{
 func contextEndedBefore(t *testing.T, s store.Store) {
 	create(t, s, ada)
 	must(t, tryUpdate(t.Context(), s, ada, fill))
-	must(t, s.PutKey(t.Context(), key("k1", ada.Tenant, 0)))
+	must(t, s.PutKey(t.Context(), key("k1", ada.Tenant, 0), act()))
 	before := stateOf(t, s, ada)
 
 	canceled, cancel := context.WithCancel(t.Context())
@@ -39,11 +39,21 @@ func contextEndedBefore(t *testing.T, s store.Store) {
 				return err
 			},
 			"Update":    func() error { return tryUpdate(ctx, s, ada, overturn) },
-			"Erase":     func() error { _, err := s.Erase(ctx, ada); return err },
-			"PutKey":    func() error { return s.PutKey(ctx, key("k2", ada.Tenant, 0)) },
+			"Erase":     func() error { _, err := s.Erase(ctx, ada, act()); return err },
+			"PutKey":    func() error { return s.PutKey(ctx, key("k2", ada.Tenant, 0), act()) },
 			"Key":       func() error { _, err := s.Key(ctx, "k1"); return err },
-			"ListKeys":  func() error { _, err := s.ListKeys(ctx, ada.Tenant); return err },
-			"RevokeKey": func() error { return s.RevokeKey(ctx, ada.Tenant, "k1") },
+			"ListKeys":  func() error { _, err := s.ListKeys(ctx, ada.Tenant, "", 100); return err },
+			"RevokeKey": func() error { _, err := s.RevokeKey(ctx, ada.Tenant, "k1", act()); return err },
+			"RotateKey": func() error { return s.RotateKey(ctx, "k1", time.Now(), key("k2", ada.Tenant, 0), act()) },
+			"UsedKeys":  func() error { return s.UsedKeys(ctx, map[string]time.Time{"k1": time.Now()}) },
+			"AddAudit":  func() error { return s.AddAudit(ctx, ada, act()) },
+			"AuditTrail": func() error {
+				_, err := s.AuditTrail(ctx, ada.Tenant, store.AuditQuery{Limit: 1})
+				return err
+			},
+			"IdleDays":    func() error { _, err := s.IdleDays(ctx, ada.Tenant); return err },
+			"SetIdleDays": func() error { return s.SetIdleDays(ctx, ada.Tenant, 30, act()) },
+			"Sweep":       func() error { _, err := s.Sweep(ctx, sweepOf(time.Now())); return err },
 		} {
 			wantErr(t, name, call(), ctx.Err())
 		}
@@ -51,7 +61,7 @@ func contextEndedBefore(t *testing.T, s store.Store) {
 
 	same(t, "state", stateOf(t, s, ada), before)
 	wantGone(t, s, bo)
-	list, err := s.ListKeys(t.Context(), ada.Tenant)
+	list, err := s.ListKeys(t.Context(), ada.Tenant, "", 100)
 	must(t, err)
 	same(t, "keys", list, []store.Key{key("k1", ada.Tenant, 0)})
 }

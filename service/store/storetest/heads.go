@@ -59,7 +59,7 @@ func incarnationsDiffer(t *testing.T, s store.Store) {
 			t.Fatalf("incarnation %s twice", h.Incarnation)
 		}
 		seen[h.Incarnation] = true
-		_, err := s.Erase(t.Context(), ada)
+		_, err := s.Erase(t.Context(), ada, act())
 		must(t, err)
 	}
 }

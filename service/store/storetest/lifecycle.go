@@ -16,7 +16,7 @@ var lifecycle = []testCase{
 			return nil
 		})
 		wantErr(t, "update", err, store.ErrNotFound)
-		_, err = s.Erase(t.Context(), ada)
+		_, err = s.Erase(t.Context(), ada, act())
 		wantErr(t, "erase", err, store.ErrNotFound)
 	}},
 }

@@ -142,7 +142,7 @@ func replayAfterErasure(t *testing.T, s store.Store) {
 	create(t, s, ada)
 	_, err := weigh(t, s, ada, once("r", "h"), 70)
 	must(t, err)
-	_, err = s.Erase(t.Context(), ada)
+	_, err = s.Erase(t.Context(), ada, act())
 	must(t, err)
 	_, err = weigh(t, s, ada, once("r", "h"), 70)
 	wantErr(t, "replay", err, store.ErrNotFound)

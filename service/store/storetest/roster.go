@@ -224,7 +224,7 @@ func rosterByPages(t *testing.T, s store.Store) {
 		same(t, fmt.Sprintf("pages of %d", limit), got, all)
 	}
 	gone := all[3].Place // of "2"
-	_, err := s.Erase(t.Context(), store.Scope{Tenant: "north-gym", Trainee: gone.Trainee})
+	_, err := s.Erase(t.Context(), store.Scope{Tenant: "north-gym", Trainee: gone.Trainee}, act())
 	must(t, err)
 	rest, err := s.DueTalks(t.Context(), "north-gym", store.DueQuery{AsOf: day0 + 60, Limit: 2, After: &gone})
 	must(t, err)
@@ -256,7 +256,7 @@ func rosterOfOneTenant(t *testing.T, s store.Store) {
 func rosterGoesWithTheTrainee(t *testing.T, s store.Store) {
 	beginPlan(t, s, ada, day0)
 	beginPlan(t, s, bo, day0)
-	_, err := s.Erase(t.Context(), ada)
+	_, err := s.Erase(t.Context(), ada, act())
 	must(t, err)
 	left := talks(t, s, ada.Tenant, day0+30)
 	if len(left) != 2 || left[0].Place.Trainee != bo.Trainee || left[1].Place.Trainee != bo.Trainee {

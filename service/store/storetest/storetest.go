@@ -37,6 +37,8 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"Contexts", contexts},
 		{"Concurrency", concurrency},
 		{"Keys", keys},
+		{"Audit", audits},
+		{"Retention", retentions},
 	} {
 		t.Run(theme.name, func(t *testing.T) {
 			for _, c := range theme.cases {

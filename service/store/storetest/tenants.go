@@ -28,7 +28,13 @@ func foreignScopeIsLikeNone(t *testing.T, s store.Store) {
 		"Update":   func(sc store.Scope) error { return tryUpdate(t.Context(), s, sc, fill) },
 		"Replay":   func(sc store.Scope) error { _, err := weigh(t, s, sc, once("r", "h"), 70); return err },
 		"Reuse":    func(sc store.Scope) error { _, err := weigh(t, s, sc, once("r", "other"), 70); return err },
-		"Erase":    func(sc store.Scope) error { _, err := s.Erase(t.Context(), sc); return err },
+		"AddAudit": func(sc store.Scope) error { return s.AddAudit(t.Context(), sc, act()) },
+		"PutKey": func(sc store.Scope) error {
+			k := key("k", sc.Tenant, 0)
+			k.Trainee = sc.Trainee
+			return s.PutKey(t.Context(), k, act())
+		},
+		"Erase": func(sc store.Scope) error { _, err := s.Erase(t.Context(), sc, act()); return err },
 	}
 	for name, call := range methods {
 		foreign := call(store.Scope{Tenant: adaToo.Tenant, Trainee: ada.Trainee})
@@ -56,13 +62,14 @@ func sameIDIsTwoTrainees(t *testing.T, s store.Store) {
 }
 
 func foreignKeyIsLikeNone(t *testing.T, s store.Store) {
-	must(t, s.PutKey(t.Context(), key("k1", ada.Tenant, 0)))
-	list, err := s.ListKeys(t.Context(), adaToo.Tenant)
+	must(t, s.PutKey(t.Context(), key("k1", ada.Tenant, 0), act()))
+	list, err := s.ListKeys(t.Context(), adaToo.Tenant, "", 100)
 	must(t, err)
 	same(t, "keys", list, []store.Key{})
-	foreign := s.RevokeKey(t.Context(), adaToo.Tenant, "k1")
+	_, foreign := s.RevokeKey(t.Context(), adaToo.Tenant, "k1", act())
 	wantErr(t, "revoke", foreign, store.ErrNotFound)
-	same(t, "revoke of none", s.RevokeKey(t.Context(), adaToo.Tenant, "k2").Error(), foreign.Error())
+	_, absent := s.RevokeKey(t.Context(), adaToo.Tenant, "k2", act())
+	same(t, "revoke of none", absent.Error(), foreign.Error())
 	got, err := s.Key(t.Context(), "k1")
 	must(t, err)
 	same(t, "key", got, key("k1", ada.Tenant, 0))

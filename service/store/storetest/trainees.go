@@ -160,12 +160,12 @@ func putTraineeMakesUnknown(t *testing.T, s store.Store) {
 func eraseCounts(t *testing.T, s store.Store) {
 	create(t, s, ada)
 	must(t, tryUpdate(t.Context(), s, ada, fill))
-	got, err := s.Erase(t.Context(), ada)
+	got, err := s.Erase(t.Context(), ada, act())
 	must(t, err)
 	same(t, "erased", got, store.Erased{Entries: len(everyFact()) + 1, Plans: 2, Decisions: 2})
 
 	create(t, s, bo)
-	got, err = s.Erase(t.Context(), bo)
+	got, err = s.Erase(t.Context(), bo, act())
 	must(t, err)
 	same(t, "erased of an empty log", got, store.Erased{})
 }
@@ -175,11 +175,11 @@ func eraseCounts(t *testing.T, s store.Store) {
 func eraseRemovesTheTrainee(t *testing.T, s store.Store) {
 	create(t, s, ada)
 	must(t, tryUpdate(t.Context(), s, ada, fill))
-	_, err := s.Erase(t.Context(), ada)
+	_, err := s.Erase(t.Context(), ada, act())
 	must(t, err)
 	wantGone(t, s, ada)
 	wantErr(t, "update", tryUpdate(t.Context(), s, ada, fill), store.ErrNotFound)
-	_, err = s.Erase(t.Context(), ada)
+	_, err = s.Erase(t.Context(), ada, act())
 	wantErr(t, "second erasure", err, store.ErrNotFound)
 }
 
@@ -190,8 +190,8 @@ func eraseLeavesOthers(t *testing.T, s store.Store) {
 		must(t, tryUpdate(t.Context(), s, sc, fill))
 		before[sc] = stateOf(t, s, sc)
 	}
-	must(t, s.PutKey(t.Context(), key("k1", ada.Tenant, 0)))
-	_, err := s.Erase(t.Context(), ada)
+	must(t, s.PutKey(t.Context(), key("k1", ada.Tenant, 0), act()))
+	_, err := s.Erase(t.Context(), ada, act())
 	must(t, err)
 	same(t, "a neighbour", stateOf(t, s, bo), before[bo])
 	same(t, "the same id elsewhere", stateOf(t, s, adaToo), before[adaToo])
@@ -206,7 +206,7 @@ func recreatedIsEmptyAndNew(t *testing.T, s store.Store) {
 	must(t, tryUpdate(t.Context(), s, ada, fill))
 	_, err := s.Update(t.Context(), ada, once("r", "h"), func(store.Tx) (store.Answer, error) { return say("old"), nil })
 	must(t, err)
-	_, err = s.Erase(t.Context(), ada)
+	_, err = s.Erase(t.Context(), ada, act())
 	must(t, err)
 
 	second := create(t, s, ada)

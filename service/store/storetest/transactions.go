@@ -159,7 +159,7 @@ func viewIsConsistent(t *testing.T, s store.Store) {
 	view(t, s, ada, func(v store.View) {
 		must(t, tryUpdate(t.Context(), s, ada, overturn))
 		look(v)
-		_, err := s.Erase(t.Context(), ada)
+		_, err := s.Erase(t.Context(), ada, act())
 		must(t, err)
 		look(v)
 	})

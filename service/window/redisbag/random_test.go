@@ -218,7 +218,7 @@ var deeds = [deedKinds]func(*world, context.Context, *rand.Rand){
 		i := rnd.IntN(trainees)
 		life := w.acked[i].Load() >> 33
 		w.ending[i].Store(life)
-		if _, err := w.store.Erase(ctx, trainee(i)); err != nil {
+		if _, err := w.store.Erase(ctx, trainee(i), store.AuditRecord{ID: store.NewAuditID(time.Now())}); err != nil {
 			if ctx.Err() == nil {
 				w.violated("erase: %v", err)
 			}
