@@ -15,6 +15,9 @@ import (
 // never told to the caller.
 var ErrUnauthenticated = errors.New("unauthenticated")
 
+// ErrBound: the credential is bound to one trainee, and the method is not about one.
+var ErrBound = errors.New("bound to one trainee")
+
 // ErrForbidden: the credential lacks the scope that the method asks for.
 var ErrForbidden = errors.New("forbidden")
 
@@ -44,6 +47,30 @@ func From(ctx context.Context) Principal {
 	return p
 }
 
+type openedKey struct{}
+
+// opened is a principal and the header that it was opened with.
+type opened struct {
+	header string
+	Principal
+}
+
+// WithOpened returns a context that tells the services in this process whom a
+// header has been opened as, so that they need not do it again. Nothing that
+// comes over a network can put it there.
+func WithOpened(ctx context.Context, header string, p Principal) context.Context {
+	return context.WithValue(ctx, openedKey{}, opened{header, p})
+}
+
+// Opened returns whom that same header was opened as, if it was.
+func Opened(ctx context.Context, header string) (Principal, bool) {
+	o, ok := ctx.Value(openedKey{}).(opened)
+	if !ok || o.header != header {
+		return Principal{}, false
+	}
+	return o.Principal, true
+}
+
 // KeyFinder is the one read that authentication needs.
 type KeyFinder interface {
 	Key(ctx context.Context, id string) (store.Key, error)
@@ -54,6 +81,7 @@ type Authenticator struct {
 	Keys   KeyFinder
 	Pepper []byte
 	Now    func() time.Time
+	Used   func(id string, at time.Time) // hears of each key that opened; may be nil, must not block
 }
 
 // Bearer opens the value of an Authorization header. ErrUnauthenticated when it
@@ -76,6 +104,9 @@ func (a Authenticator) Bearer(ctx context.Context, header string) (Principal, er
 	now := a.Now()
 	if !same || !k.Revoked.IsZero() || (!k.Expires.IsZero() && !now.Before(k.Expires)) {
 		return Principal{}, ErrUnauthenticated
+	}
+	if a.Used != nil {
+		a.Used(k.ID, now)
 	}
 	return Principal{Tenant: k.Tenant, Trainee: k.Trainee, Actor: "apiKeys/" + k.ID, KeyID: k.ID, Scopes: k.Scopes}, nil
 }

@@ -14,7 +14,7 @@ import (
 
 func TestScopeNames_ReadBack(t *testing.T) {
 	names := ScopeNames()
-	if want := "log.write log.read trend.read recommendation.read plan.write export erase"; strings.Join(names, " ") != want {
+	if want := "log.write log.read trend.read recommendation.read plan.write export erase admin"; strings.Join(names, " ") != want {
 		t.Errorf("scopes %q, want %q: keys that exist hold these words", names, want)
 	}
 	for _, n := range names {
@@ -29,9 +29,9 @@ func TestScopeNames_ReadBack(t *testing.T) {
 	}
 }
 
-// TestRequired_EveryMethod: each method of the contract declares a scope, and a
+// TestPolicyOf_EveryMethod: each method of the contract declares a scope, and a
 // method that is bound to GET asks for one that only reads.
-func TestRequired_EveryMethod(t *testing.T) {
+func TestPolicyOf_EveryMethod(t *testing.T) {
 	tried := 0
 	for _, file := range []protoreflect.FileDescriptor{
 		pb.File_steelyard_v1_logbook_service_proto, pb.File_steelyard_v1_trend_service_proto,
@@ -42,7 +42,8 @@ func TestRequired_EveryMethod(t *testing.T) {
 			for j := range s.Methods().Len() {
 				m := s.Methods().Get(j)
 				tried++
-				scope, ok := Required("/" + string(s.FullName()) + "/" + string(m.Name()))
+				policy, ok := PolicyOf("/" + string(s.FullName()) + "/" + string(m.Name()))
+				scope := policy.Scope
 				if !ok || !slices.Contains(ScopeNames(), scope) {
 					t.Errorf("%s declares %q, %v", m.FullName(), scope, ok)
 					continue
@@ -60,13 +61,13 @@ func TestRequired_EveryMethod(t *testing.T) {
 	}
 }
 
-func TestRequired_NothingElse(t *testing.T) {
+func TestPolicyOf_NothingElse(t *testing.T) {
 	for _, name := range []string{
 		"", "/", "nonsense", "/steelyard.v1.LogbookService/Nope", "/steelyard.v1.LogbookService", "/steelyard.v1.LogbookService/",
 		"/steelyard.v1.Entry/name", "/steelyard.v1.Entry", "/grpc.health.v1.Health/Check", "/steelyard.v1.logbookservice/CreateEntry",
 	} {
-		if scope, ok := Required(name); ok {
-			t.Errorf("%q asks for %q", name, scope)
+		if policy, ok := PolicyOf(name); ok {
+			t.Errorf("%q asks for %q", name, policy.Scope)
 		}
 	}
 }
