@@ -3,15 +3,19 @@
 package access
 
 import (
+	"bytes"
 	"crypto/hmac"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base32"
 	"errors"
 	"fmt"
+	stdhash "hash"
 	"hash/crc32"
 	"regexp"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"example.com/steelyard/service/store"
@@ -60,17 +64,38 @@ func split(token string) (id, secret string, ok bool) {
 	if !found || checksum(body) != sum {
 		return "", "", false
 	}
-	parts := strings.Split(body, "_")
-	if len(parts) != 3 || parts[0] != Prefix {
-		return "", "", false
-	}
-	return parts[1], parts[2], true
+	rest, ours := strings.CutPrefix(body, Prefix+"_")
+	id, secret, whole := strings.Cut(rest, "_")
+	return id, secret, ours && whole
 }
 
 func hash(pepper []byte, secret string) []byte {
-	m := hmac.New(sha256.New, pepper)
+	h := hasherOf(pepper)
+	m := h.ready.Get().(stdhash.Hash)
+	defer h.ready.Put(m)
+	m.Reset()
 	m.Write([]byte(secret))
 	return m.Sum(nil)
+}
+
+// hasher has hashes that are keyed with a pepper ready, for the keying takes
+// longer than the hashing.
+type hasher struct {
+	pepper []byte
+	ready  sync.Pool
+}
+
+// lastHasher is of the pepper last used: a process has one.
+var lastHasher atomic.Pointer[hasher]
+
+func hasherOf(pepper []byte) *hasher {
+	if h := lastHasher.Load(); h != nil && bytes.Equal(h.pepper, pepper) {
+		return h
+	}
+	h := &hasher{pepper: bytes.Clone(pepper)}
+	h.ready.New = func() any { return hmac.New(sha256.New, h.pepper) }
+	lastHasher.Store(h)
+	return h
 }
 
 func checksum(body string) string {
