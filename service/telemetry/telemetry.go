@@ -38,6 +38,7 @@ const cardinalityLimit = 2000
 type Telemetry struct {
 	Meters     metric.MeterProvider
 	Traces     trace.TracerProvider
+	Tracing    bool // spans are asked for
 	Propagator propagation.TextMapPropagator
 	Metrics    http.Handler // what Prometheus reads
 
@@ -86,7 +87,7 @@ func New(ctx context.Context, version string) (_ *Telemetry, err error) {
 			return nil, fmt.Errorf("trace exporter: %w", err)
 		}
 		traces := sdktrace.NewTracerProvider(sdktrace.WithResource(res), sdktrace.WithBatcher(exporter))
-		t.Traces = traces
+		t.Traces, t.Tracing = traces, true
 		t.closers = append(t.closers, traces.Shutdown)
 	}
 	return t, nil
@@ -152,8 +153,16 @@ func (t *Telemetry) CallCounter(gate string) (limit.Counter, error) {
 	if err != nil {
 		return nil, fmt.Errorf("call counter: %w", err)
 	}
+	labels := func(o limit.Outcome) []metric.AddOption {
+		return []metric.AddOption{metric.WithAttributeSet(attribute.NewSet(attribute.String("gate", gate), attribute.String("outcome", string(o))))}
+	}
+	admitted := labels(limit.Admitted) // made ready for what nearly every call hears
 	return func(ctx context.Context, o limit.Outcome) {
-		c.Add(ctx, 1, metric.WithAttributes(attribute.String("gate", gate), attribute.String("outcome", string(o))))
+		if o == limit.Admitted {
+			c.Add(ctx, 1, admitted...)
+			return
+		}
+		c.Add(ctx, 1, labels(o)...)
 	}, nil
 }
 
