@@ -32,7 +32,7 @@ const (
 )
 
 var (
-	encoding    = base32.StdEncoding.WithPadding(base32.NoPadding)
+	encoding    = base32.NewEncoding("abcdefghijklmnopqrstuvwxyz234567").WithPadding(base32.NoPadding)
 	tenantShape = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,62}$`)
 )
 
@@ -100,7 +100,7 @@ func hasherOf(pepper []byte) *hasher {
 
 func checksum(body string) string {
 	sum := crc32.ChecksumIEEE([]byte(body))
-	return strings.ToLower(encoding.EncodeToString([]byte{byte(sum >> 24), byte(sum >> 16), byte(sum >> 8), byte(sum)}))
+	return encoding.EncodeToString([]byte{byte(sum >> 24), byte(sum >> 16), byte(sum >> 8), byte(sum)})
 }
 
 // randomText panics never: crypto/rand.Read ends the process when the system
@@ -108,7 +108,7 @@ func checksum(body string) string {
 func randomText(n int) string {
 	b := make([]byte, n)
 	_, _ = rand.Read(b)
-	return strings.ToLower(encoding.EncodeToString(b))
+	return encoding.EncodeToString(b)
 }
 
 func cutLast(s, sep string) (before, after string, found bool) {

@@ -11,6 +11,8 @@ import (
 	"net/http"
 	"os"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
@@ -146,23 +148,33 @@ func (t *Telemetry) MismatchCounter() (func(context.Context), error) {
 }
 
 // CallCounter counts what was decided on the calls at one gate. Neither tenant
-// nor trainee is in it.
+// nor trainee is in it. Every call passes, so it adds to a number of its own that
+// is looked at when metrics are read.
 func (t *Telemetry) CallCounter(gate string) (limit.Counter, error) {
-	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.calls",
+	m := t.Meters.Meter("steelyard")
+	c, err := m.Int64ObservableCounter("steelyard.calls",
 		metric.WithDescription("Calls and batches, by gate: admitted, or why they were refused."), metric.WithUnit("{call}"))
 	if err != nil {
 		return nil, fmt.Errorf("call counter: %w", err)
 	}
-	labels := func(o limit.Outcome) []metric.AddOption {
-		return []metric.AddOption{metric.WithAttributeSet(attribute.NewSet(attribute.String("gate", gate), attribute.String("outcome", string(o))))}
+	var counts sync.Map // limit.Outcome to *atomic.Int64
+	_, err = m.RegisterCallback(func(_ context.Context, o metric.Observer) error {
+		counts.Range(func(outcome, n any) bool {
+			o.ObserveInt64(c, n.(*atomic.Int64).Load(),
+				metric.WithAttributes(attribute.String("gate", gate), attribute.String("outcome", string(outcome.(limit.Outcome)))))
+			return true
+		})
+		return nil
+	}, c)
+	if err != nil {
+		return nil, fmt.Errorf("call counter: %w", err)
 	}
-	admitted := labels(limit.Admitted) // made ready for what nearly every call hears
-	return func(ctx context.Context, o limit.Outcome) {
-		if o == limit.Admitted {
-			c.Add(ctx, 1, admitted...)
-			return
+	return func(_ context.Context, o limit.Outcome) {
+		n, ok := counts.Load(o)
+		if !ok {
+			n, _ = counts.LoadOrStore(o, new(atomic.Int64))
 		}
-		c.Add(ctx, 1, labels(o)...)
+		n.(*atomic.Int64).Add(1)
 	}, nil
 }
 
