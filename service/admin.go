@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/fullstorydev/grpchan/inprocgrpc"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/reflection"
 
@@ -26,9 +25,9 @@ const readyTimeout = 2 * time.Second
 func (a *App) assembleAdmin(ctx context.Context, c chain.Chain, tel *telemetry.Telemetry) error {
 	unary, stream := chain.JoinUnary(c.Unary()), chain.JoinStream(c.Stream())
 	a.adminGRPC = grpc.NewServer(grpc.MaxRecvMsgSize(a.cfg.MaxBodyBytes), grpc.UnaryInterceptor(unary), grpc.StreamInterceptor(stream))
-	inside := (&inprocgrpc.Channel{}).WithServerUnaryInterceptor(unary).WithServerStreamInterceptor(stream)
+	inside := gateway.NewInside(unary, stream)
 	for _, r := range []grpc.ServiceRegistrar{a.adminGRPC, inside} {
-		pb.RegisterAdminServiceServer(r, &admin.Server{Store: a.store, Pepper: a.keyring.pepper, Now: time.Now})
+		pb.RegisterAdminServiceServer(r, &admin.Server{Store: a.store, Pepper: a.keyring.pepper, Now: time.Now, Ended: a.keys.Forget})
 	}
 	if a.cfg.Reflection {
 		reflection.Register(a.adminGRPC)
@@ -37,7 +36,11 @@ func (a *App) assembleAdmin(ctx context.Context, c chain.Chain, tel *telemetry.T
 	if err != nil {
 		return err
 	}
-	a.admin = bounds.http(a.byProtocol(a.adminHandler(tel.Metrics, tel.HTTP(json))))
+	measured, err := tel.HTTP(json)
+	if err != nil {
+		return err
+	}
+	a.admin = bounds.http(a.byProtocol(a.adminHandler(tel.Metrics, measured)))
 	a.admin.ReadTimeout, a.admin.WriteTimeout = bounds.admin, bounds.admin
 	a.admin.HTTP2 = &http.HTTP2Config{MaxConcurrentStreams: int(bounds.streams)}
 	a.admin.Protocols = &http.Protocols{}

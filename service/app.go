@@ -28,6 +28,7 @@ type App struct {
 	log     *slog.Logger
 	store   store.Store
 	keyring *Keyring
+	keys    *access.Remembered // as callers present them
 
 	grpc      *grpc.Server
 	health    *health.Server

@@ -5,11 +5,9 @@ import (
 	"fmt"
 	"net"
 	"runtime/debug"
+	"slices"
 	"time"
 
-	"github.com/fullstorydev/grpchan/inprocgrpc"
-	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
-	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc/filters"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
@@ -79,15 +77,24 @@ func (a *App) assemble(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	unary, stream := chain.JoinUnary(c.Unary()), chain.JoinStream(c.Stream())
-
-	a.grpc = grpc.NewServer(append(bounds.grpc(a.cfg.MaxBodyBytes),
-		grpc.UnaryInterceptor(unary), grpc.StreamInterceptor(stream),
-		grpc.StatsHandler(otelgrpc.NewServerHandler(
-			otelgrpc.WithMeterProvider(tel.Meters), otelgrpc.WithTracerProvider(tel.Traces), otelgrpc.WithPropagators(tel.Propagator),
-			otelgrpc.WithFilter(filters.Not(filters.HealthCheck())))))...)
+	options := bounds.grpc(a.cfg.MaxBodyBytes)
+	unary, stream := c.Unary(), c.Stream()
 	// The gateway's own way in: no socket, the same interceptors.
-	inside := (&inprocgrpc.Channel{}).WithServerUnaryInterceptor(unary).WithServerStreamInterceptor(stream)
+	inside := gateway.NewInside(chain.JoinUnary(unary), chain.JoinStream(stream))
+	if tel.Tracing {
+		options = append(options, grpc.StatsHandler(tel.GRPC()))
+	} else {
+		times, err := tel.CallTimes()
+		if err != nil {
+			return err
+		}
+		unary, stream = slices.Insert(unary, 0, times.Unary), slices.Insert(stream, 0, times.Stream)
+	}
+	a.grpc = grpc.NewServer(append(options, grpc.UnaryInterceptor(chain.JoinUnary(unary)), grpc.StreamInterceptor(chain.JoinStream(stream)))...)
+	a.closers.add(func(context.Context) error {
+		a.grpc.Stop() // nothing to do after a run; its workers are there without one
+		return nil
+	})
 	for _, r := range []grpc.ServiceRegistrar{a.grpc, inside} {
 		a.register(r, windows)
 	}
@@ -102,7 +109,11 @@ func (a *App) assemble(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	a.json = bounds.http(tel.HTTP(json))
+	measured, err := tel.HTTP(json)
+	if err != nil {
+		return err
+	}
+	a.json = bounds.http(measured)
 	return a.assembleAdmin(ctx, c, tel)
 }
 
@@ -120,10 +131,15 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 	if err := tel.WatchLoad(limiter.Load); err != nil {
 		return chain.Chain{}, err
 	}
-	keys := limit.Keys{KeyFinder: a.store, Limiter: limit.New(limit.Options{Slots: a.cfg.MaxInFlight, Waiters: keyWaiters, Count: lookups})}
+	a.keys, err = access.NewRemembered(limit.Keys{
+		KeyFinder: a.store, Limiter: limit.New(limit.Options{Slots: a.cfg.MaxInFlight, Waiters: keyWaiters, Count: lookups}),
+	}, time.Now)
+	if err != nil {
+		return chain.Chain{}, err
+	}
 	c := chain.Chain{
 		Log: a.log, RequestTimeout: a.cfg.RequestTimeout,
-		Authenticator: access.Authenticator{Keys: keys, Pepper: a.keyring.pepper, Now: time.Now, Used: a.uses.Use},
+		Authenticator: access.Authenticator{Keys: a.keys, Pepper: a.keyring.pepper, Now: time.Now, Used: a.uses.Use},
 		Limiter:       limiter, Count: calls,
 	}
 	if a.cfg.KeyRate > 0 {

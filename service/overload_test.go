@@ -72,16 +72,31 @@ type target struct {
 	lookups, mostLookups, lookupTakes atomic.Int64
 }
 
-// newTarget runs a service on loopback and a fresh SQLite file.
+// newTarget runs a service on loopback and a fresh SQLite file that reads slowly.
 func newTarget(t *testing.T, cfg Config) *target {
+	t.Helper()
+	x := &target{t: t}
+	return x.run(cfg, func(s store.Store) store.Store {
+		return slowStore{s, make(chan struct{}, connections), &x.lookups, &x.mostLookups, &x.lookupTakes}
+	})
+}
+
+// newTargetOn is newTarget with another store before the file.
+func newTargetOn(t *testing.T, cfg Config, on func(store.Store) store.Store) *target {
+	t.Helper()
+	return (&target{t: t}).run(cfg, on)
+}
+
+func (x *target) run(cfg Config, on func(store.Store) store.Store) *target {
+	t := x.t
 	t.Helper()
 	cfg.GRPCAddress, cfg.HTTPAddress, cfg.AdminAddress, cfg.DataDir = "127.0.0.1:0", "127.0.0.1:0", "127.0.0.1:0", t.TempDir()
 	cfg = cfg.WithDefaults()
-	x := &target{t: t, app: &App{cfg: cfg, drain: make(chan struct{}), log: slog.New(slog.NewTextHandler(io.Discard, nil))}}
+	x.app = &App{cfg: cfg, drain: make(chan struct{}), log: slog.New(slog.NewTextHandler(io.Discard, nil))}
 	if err := x.app.openStore(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	x.app.store = slowStore{x.app.store, make(chan struct{}, connections), &x.lookups, &x.mostLookups, &x.lookupTakes}
+	x.app.store = on(x.app.store)
 	if err := x.app.assemble(t.Context()); err != nil {
 		t.Fatal(err)
 	}
@@ -118,18 +133,25 @@ func newTarget(t *testing.T, cfg Config) *target {
 	return x
 }
 
-// reader returns a call that reads a new tenant's trainee.
-func (x *target) reader(tenant string) func(context.Context, int) error {
+// issue makes a key of a tenant for everything.
+func (x *target) issue(tenant, name string) (token string) {
 	x.t.Helper()
-	token, _, err := x.app.Keyring().Issue(x.t.Context(), tenant, "test", access.ScopeNames(), time.Time{})
+	token, _, err := x.app.Keyring().Issue(x.t.Context(), tenant, name, access.ScopeNames(), time.Time{})
 	if err != nil {
 		x.t.Fatal(err)
 	}
+	return token
+}
+
+// reader returns a call that reads a new tenant's trainee.
+func (x *target) reader(tenant string) func(context.Context, int) error {
+	x.t.Helper()
+	token := x.issue(tenant, "test")
 	x.token = token
 	as := func(ctx context.Context) context.Context {
 		return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
 	}
-	_, err = pb.NewTraineeServiceClient(x.conns[0]).CreateTrainee(as(x.t.Context()), &pb.CreateTraineeRequest{
+	_, err := pb.NewTraineeServiceClient(x.conns[0]).CreateTrainee(as(x.t.Context()), &pb.CreateTraineeRequest{
 		TraineeId: "t1", Trainee: &pb.Trainee{Sex: pb.Sex_SEX_FEMALE, BirthDate: &date.Date{Year: 1994, Month: 2, Day: 1}},
 	})
 	if err != nil {

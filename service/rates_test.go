@@ -12,8 +12,10 @@ import (
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 
+	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
 	"example.com/steelyard/service/fault"
 )
@@ -74,19 +76,25 @@ func TestRates_OverBothWays(t *testing.T) {
 }
 
 // TestKeyLookups_AreFewAtOnce: calls that have not been admitted yet take no
-// more of the store's connections than those that have.
+// more of the store's connections than those that have. Each has a key of its
+// own: those of one key share a look-up.
 func TestKeyLookups_AreFewAtOnce(t *testing.T) {
 	x := newTarget(t, Config{MaxInFlight: 2})
-	call := x.reader("gym")
+	var tokens []string
+	for range 40 {
+		tokens = append(tokens, x.issue("gym", "test"))
+	}
 	x.lookupTakes.Store(int64(5 * time.Millisecond))
 	var all sync.WaitGroup
-	for i := range 40 {
+	for i, token := range tokens {
 		all.Go(func() {
 			if i%2 == 0 {
-				_ = call(t.Context(), i) // some are refused later, for want of a slot
+				ctx := metadata.AppendToOutgoingContext(t.Context(), "authorization", "Bearer "+token)
+				// Some are refused later, for want of a slot.
+				_, _ = pb.NewTraineeServiceClient(x.conns[0]).GetTrainee(ctx, &pb.GetTraineeRequest{Name: "trainees/t1"})
 				return
 			}
-			_ = get(t, x.app.HTTPAddress(), "/v1/trainees/t1", x.token)
+			_ = get(t, x.app.HTTPAddress(), "/v1/trainees/t1", token)
 		})
 	}
 	all.Wait()

@@ -36,7 +36,8 @@ func newKeys() *cobra.Command {
 		Use:   "keys",
 		Short: "Makes, lists, rotates and revokes API keys",
 		Long: `Makes, lists, rotates and revokes API keys. It works on the store itself, beside a running
-server or without one; a revoked key stops working at once.
+server or without one. A running server may go on taking a revoked key for up to
+two seconds.
 
 A key belongs to a tenant and sees that tenant's trainees only. It is shown once,
 when it is made; only a hash of it is kept.`,

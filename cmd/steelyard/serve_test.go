@@ -9,6 +9,9 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
+
+	"example.com/steelyard/service/access"
 )
 
 // The real binary on free ports: it tells its settings without secrets, where
@@ -49,7 +52,8 @@ func TestServeTheRealBinary(t *testing.T) {
 	if len(hint) != 1 || hint[0]["make_one"] != "steelyard keys create --data-dir "+dir {
 		t.Fatalf("hint: %v", hint)
 	}
-	// Keys are made and revoked beside the server, and it knows at once.
+	// Keys are made and revoked beside the server. It knows a new one at once and
+	// a revoked one after a little.
 	t.Setenv("STEELYARD_KEY_PEPPER", "hush")
 	key := makeKey(t, bin, dir)
 	if code, body := get(p.listen.HTTP, "/v1/trainees/t-none", key); code != http.StatusNotFound {
@@ -59,6 +63,7 @@ func TestServeTheRealBinary(t *testing.T) {
 	if out, err := exec.Command(bin, "keys", "revoke", "--data-dir", dir, id).CombinedOutput(); err != nil {
 		t.Errorf("revoke: %v, %s", err, out)
 	}
+	time.Sleep(access.MaxKeyAge)
 	if code, body := get(p.listen.HTTP, "/v1/trainees/t-none", key); code != http.StatusUnauthorized {
 		t.Errorf("with the revoked key: %d %s", code, body)
 	}

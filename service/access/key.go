@@ -3,6 +3,7 @@
 package access
 
 import (
+	"bytes"
 	"crypto/hkdf"
 	"crypto/hmac"
 	"crypto/rand"
@@ -10,10 +11,13 @@ import (
 	"encoding/base32"
 	"errors"
 	"fmt"
+	stdhash "hash"
 	"hash/crc32"
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	steelyardv1 "example.com/steelyard/api/steelyard/v1"
@@ -31,7 +35,7 @@ const (
 )
 
 var (
-	encoding    = base32.StdEncoding.WithPadding(base32.NoPadding)
+	encoding    = base32.NewEncoding("abcdefghijklmnopqrstuvwxyz234567").WithPadding(base32.NoPadding)
 	tenantShape = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,62}$`)
 )
 
@@ -81,7 +85,7 @@ func RequestedID(pepper []byte, tenant, method, requestID string) (string, error
 	}
 	m := hmac.New(sha256.New, secret)
 	m.Write([]byte(tenant + "\x00" + method + "\x00" + requestID))
-	return text(m.Sum(nil)[:idBytes]), nil
+	return encoding.EncodeToString(m.Sum(nil)[:idBytes]), nil
 }
 
 // split takes a token apart. It fails without a look at any store when the
@@ -91,22 +95,43 @@ func split(token string) (id, secret string, ok bool) {
 	if !found || checksum(body) != sum {
 		return "", "", false
 	}
-	parts := strings.Split(body, "_")
-	if len(parts) != 3 || parts[0] != Prefix {
-		return "", "", false
-	}
-	return parts[1], parts[2], true
+	rest, ours := strings.CutPrefix(body, Prefix+"_")
+	id, secret, whole := strings.Cut(rest, "_")
+	return id, secret, ours && whole
 }
 
 func hash(pepper []byte, secret string) []byte {
-	m := hmac.New(sha256.New, pepper)
+	h := hasherOf(pepper)
+	m := h.ready.Get().(stdhash.Hash)
+	defer h.ready.Put(m)
+	m.Reset()
 	m.Write([]byte(secret))
 	return m.Sum(nil)
 }
 
+// hasher has hashes that are keyed with a pepper ready, for the keying takes
+// longer than the hashing.
+type hasher struct {
+	pepper []byte
+	ready  sync.Pool
+}
+
+// lastHasher is of the pepper last used: a process has one.
+var lastHasher atomic.Pointer[hasher]
+
+func hasherOf(pepper []byte) *hasher {
+	if h := lastHasher.Load(); h != nil && bytes.Equal(h.pepper, pepper) {
+		return h
+	}
+	h := &hasher{pepper: bytes.Clone(pepper)}
+	h.ready.New = func() any { return hmac.New(sha256.New, h.pepper) }
+	lastHasher.Store(h)
+	return h
+}
+
 func checksum(body string) string {
 	sum := crc32.ChecksumIEEE([]byte(body))
-	return text([]byte{byte(sum >> 24), byte(sum >> 16), byte(sum >> 8), byte(sum)})
+	return encoding.EncodeToString([]byte{byte(sum >> 24), byte(sum >> 16), byte(sum >> 8), byte(sum)})
 }
 
 // randomText panics never: crypto/rand.Read ends the process when the system
@@ -114,10 +139,8 @@ func checksum(body string) string {
 func randomText(n int) string {
 	b := make([]byte, n)
 	_, _ = rand.Read(b)
-	return text(b)
+	return encoding.EncodeToString(b)
 }
-
-func text(b []byte) string { return strings.ToLower(encoding.EncodeToString(b)) }
 
 func cutLast(s, sep string) (before, after string, found bool) {
 	if i := strings.LastIndex(s, sep); i >= 0 {

@@ -172,7 +172,7 @@ func TestIssue_StoresNoSecret(t *testing.T) {
 	if !ok || id != k.ID || len(id) != 16 || len(secret) != 52 || !strings.HasPrefix(token, "steelyard_") {
 		t.Fatalf("token %q is not of the documented shape", token)
 	}
-	raw, err := encoding.DecodeString(strings.ToUpper(secret))
+	raw, err := encoding.DecodeString(secret)
 	if err != nil || len(raw) != 32 {
 		t.Fatalf("secret of %d bytes, %v", len(raw), err)
 	}

@@ -15,6 +15,9 @@ import (
 // never told to the caller.
 var ErrUnauthenticated = errors.New("unauthenticated")
 
+// ErrBound: the credential is bound to one trainee, and the method is not about one.
+var ErrBound = errors.New("bound to one trainee")
+
 // ErrForbidden: the credential lacks the scope that the method asks for.
 var ErrForbidden = errors.New("forbidden")
 
@@ -42,6 +45,30 @@ func With(ctx context.Context, p Principal) context.Context {
 func From(ctx context.Context) Principal {
 	p, _ := ctx.Value(principalKey{}).(Principal)
 	return p
+}
+
+type openedKey struct{}
+
+// opened is a principal and the header that it was opened with.
+type opened struct {
+	header string
+	Principal
+}
+
+// WithOpened returns a context that tells the services in this process whom a
+// header has been opened as, so that they need not do it again. Nothing that
+// comes over a network can put it there.
+func WithOpened(ctx context.Context, header string, p Principal) context.Context {
+	return context.WithValue(ctx, openedKey{}, opened{header, p})
+}
+
+// Opened returns whom that same header was opened as, if it was.
+func Opened(ctx context.Context, header string) (Principal, bool) {
+	o, ok := ctx.Value(openedKey{}).(opened)
+	if !ok || o.header != header {
+		return Principal{}, false
+	}
+	return o.Principal, true
 }
 
 // KeyFinder is the one read that authentication needs.

@@ -29,10 +29,10 @@ func TestScopeNames_ReadBack(t *testing.T) {
 	}
 }
 
-// TestRequired_EveryMethod: each method of the contract declares a scope, and a
+// TestPolicyOf_EveryMethod: each method of the contract declares a scope, and a
 // method that is bound to GET asks for one that only reads; all of the admin
 // service asks for one scope.
-func TestRequired_EveryMethod(t *testing.T) {
+func TestPolicyOf_EveryMethod(t *testing.T) {
 	tried := 0
 	for _, file := range []protoreflect.FileDescriptor{
 		pb.File_steelyard_v1_logbook_service_proto, pb.File_steelyard_v1_trend_service_proto,
@@ -44,7 +44,8 @@ func TestRequired_EveryMethod(t *testing.T) {
 			for j := range s.Methods().Len() {
 				m := s.Methods().Get(j)
 				tried++
-				scope, ok := Required("/" + string(s.FullName()) + "/" + string(m.Name()))
+				policy, ok := PolicyOf("/" + string(s.FullName()) + "/" + string(m.Name()))
+				scope := policy.Scope
 				if !ok || !slices.Contains(ScopeNames(), scope) {
 					t.Errorf("%s declares %q, %v", m.FullName(), scope, ok)
 					continue
@@ -68,13 +69,13 @@ func TestRequired_EveryMethod(t *testing.T) {
 	}
 }
 
-func TestRequired_NothingElse(t *testing.T) {
+func TestPolicyOf_NothingElse(t *testing.T) {
 	for _, name := range []string{
 		"", "/", "nonsense", "/steelyard.v1.LogbookService/Nope", "/steelyard.v1.LogbookService", "/steelyard.v1.LogbookService/",
 		"/steelyard.v1.Entry/name", "/steelyard.v1.Entry", "/grpc.health.v1.Health/Check", "/steelyard.v1.logbookservice/CreateEntry",
 	} {
-		if scope, ok := Required(name); ok {
-			t.Errorf("%q asks for %q", name, scope)
+		if policy, ok := PolicyOf(name); ok {
+			t.Errorf("%q asks for %q", name, policy.Scope)
 		}
 	}
 }

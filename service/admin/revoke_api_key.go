@@ -15,5 +15,6 @@ func (s *Server) RevokeApiKey(ctx context.Context, req *pb.RevokeApiKeyRequest) 
 	if err != nil {
 		return nil, err
 	}
+	s.Ended(id)
 	return convert.KeyToProto(k), nil
 }

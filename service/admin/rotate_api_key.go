@@ -39,5 +39,6 @@ func (s *Server) RotateApiKey(ctx context.Context, req *pb.RotateApiKeyRequest) 
 	if err := s.Store.RotateKey(ctx, old.ID, ends, k, s.did(ctx, "RotateApiKey", old.ID)); err != nil {
 		return nil, err
 	}
+	s.Ended(old.ID)
 	return &pb.IssuedApiKey{ApiKey: convert.KeyToProto(k), Token: token}, nil
 }

@@ -19,6 +19,7 @@ type Server struct {
 	Store  store.Store
 	Pepper []byte // of the hashes of keys
 	Now    func() time.Time
+	Ended  func(keyID string) // hears of a key that ends sooner than it said
 }
 
 // issue gives a key its tenant, its id and its secret. With a request id the id is

@@ -45,7 +45,7 @@ func (c Chain) admitStream(srv any, ss grpc.ServerStream, info *grpc.StreamServe
 // declares, so that no method can be forgotten.
 func workOf(ctx context.Context, fullMethod string) limit.Work {
 	w := limit.Work{Tenant: access.From(ctx).Tenant, Priority: limit.Write}
-	if scope, _ := access.Required(fullMethod); strings.HasSuffix(scope, ".read") {
+	if policy, _ := access.PolicyOf(fullMethod); strings.HasSuffix(policy.Scope, ".read") {
 		w.Priority = limit.Read
 	}
 	return w

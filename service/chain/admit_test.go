@@ -13,7 +13,6 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
-	"google.golang.org/protobuf/types/dynamicpb"
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
@@ -279,51 +278,4 @@ func TestAdmitStream_ReaderKeepsItWaiting(t *testing.T) {
 		}
 		works(t, l, "after the end", 1) // somebody else's
 	})
-}
-
-// TestTraineeOf_EveryMethod: of each request, filled as far as the contract's
-// own names go, the trainee is found; a method about none is listed here.
-func TestTraineeOf_EveryMethod(t *testing.T) {
-	about := map[protoreflect.Name]bool{"ListDueReviews": false}
-	for _, m := range methods(t) {
-		req := dynamicpb.NewMessage(m.Input())
-		fill(req, "t-cedar", 2)
-		want := "t-cedar"
-		if is, listed := about[m.Name()]; listed && !is {
-			want = ""
-		}
-		if got := traineeOf(req); got != want {
-			t.Errorf("%s is about %q, want %q: %v", m.FullName(), got, want, req)
-		}
-	}
-}
-
-// fill sets each field that names a trainee, in messages within messages too.
-func fill(m protoreflect.Message, trainee string, deep int) {
-	fields := m.Descriptor().Fields()
-	for i := range fields.Len() {
-		f := fields.Get(i)
-		switch {
-		case f.IsList() || f.IsMap():
-		case f.Name() == "trainee_id":
-			m.Set(f, protoreflect.ValueOfString(trainee))
-		case f.Kind() == protoreflect.StringKind && (f.Name() == "name" || f.Name() == "parent"):
-			m.Set(f, protoreflect.ValueOfString("trainees/"+trainee+"/plans/p1"))
-		case f.Message() != nil && deep > 1 && (f.ContainingOneof() == nil || f.ContainingOneof().Fields().Get(0) == f):
-			fill(m.Mutable(f).Message(), trainee, deep-1)
-		}
-	}
-}
-
-func TestTraineeOf_OddNames(t *testing.T) {
-	for name, want := range map[string]string{
-		"": "", "trainees/": "", "trainees": "", "t1": "", "plans/p1": "", "Trainees/t1": "",
-		"trainees/t1": "t1", "trainees/t1/": "t1", "trainees//plans/p1": "",
-		"trainees/" + strings.Repeat("a", longestID):   strings.Repeat("a", longestID),
-		"trainees/" + strings.Repeat("a", longestID+1): "",
-	} {
-		if got := traineeOf((&pb.GetTraineeRequest{Name: name}).ProtoReflect()); got != want {
-			t.Errorf("%q is about %q, want %q", name, got, want)
-		}
-	}
 }

@@ -7,7 +7,9 @@
 //	recover       a panic becomes an error
 //	credential    who is calling; the tenant comes from here only
 //	scope         may they; before validation, so that a refusal tells nothing of the request
-//	rate          does the key, or the trainee, call too often
+//	rate          does the key call too often
+//	subject       which trainee is it about: the one that the credential is bound to, if it
+//	              is; and is that one asked about too often
 //	deadline      a call without a deadline gets one
 //	admit         a slot to work in, or a refusal at once; no handler runs without
 //	validate      the contract's own rules
@@ -40,7 +42,7 @@ type Chain struct {
 func (c Chain) Unary() []grpc.UnaryServerInterceptor {
 	return []grpc.UnaryServerInterceptor{
 		requestIDUnary, c.logUnary, c.faultsUnary, recoverUnary, c.credentialUnary, scopeUnary,
-		c.rateUnary, c.deadlineUnary, c.admitUnary, validateUnary,
+		c.rateUnary, c.subjectUnary, c.deadlineUnary, c.admitUnary, validateUnary,
 	}
 }
 
@@ -48,19 +50,37 @@ func (c Chain) Unary() []grpc.UnaryServerInterceptor {
 // deadline of ours: its handler bounds each step.
 func (c Chain) Stream() []grpc.StreamServerInterceptor {
 	return []grpc.StreamServerInterceptor{
-		requestIDStream, c.logStream, c.faultsStream, recoverStream, c.credentialStream, scopeStream, c.rateStream, c.admitStream, validateStream,
+		requestIDStream, c.logStream, c.faultsStream, recoverStream, c.credentialStream, scopeStream,
+		c.rateStream, c.subjectStream, c.admitStream, validateStream,
 	}
 }
 
 // JoinUnary makes one interceptor of many.
 func JoinUnary(all []grpc.UnaryServerInterceptor) grpc.UnaryServerInterceptor {
 	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
-		for i := len(all) - 1; i >= 0; i-- {
-			next, interceptor := handler, all[i]
-			handler = func(ctx context.Context, req any) (any, error) { return interceptor(ctx, req, info, next) }
-		}
-		return handler(ctx, req)
+		c := &unaryCall{left: all, info: info, handler: handler}
+		c.next = c.step
+		return c.step(ctx, req)
 	}
+}
+
+// unaryCall is a call on its way through the interceptors. Each of them calls
+// its handler at most once, so one function serves all of them, where a closure
+// each would be made anew for every call.
+type unaryCall struct {
+	left    []grpc.UnaryServerInterceptor
+	info    *grpc.UnaryServerInfo
+	handler grpc.UnaryHandler
+	next    grpc.UnaryHandler // step
+}
+
+func (c *unaryCall) step(ctx context.Context, req any) (any, error) {
+	if len(c.left) == 0 {
+		return c.handler(ctx, req)
+	}
+	first := c.left[0]
+	c.left = c.left[1:]
+	return first(ctx, req, c.info, c.next)
 }
 
 // JoinStream makes one interceptor of many.

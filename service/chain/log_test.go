@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"go.opentelemetry.io/otel/trace"
 	"google.golang.org/genproto/googleapis/type/date"
@@ -79,6 +81,13 @@ func TestLog_OneLineACallAndNothingOfTheRequest(t *testing.T) {
 				if got := strings.Join(keys, " "); got != "call_id code level method msg time took" {
 					t.Errorf("%s: the line has %s", way, got)
 				}
+				level := "INFO"
+				if c.code == "OK" {
+					level = "DEBUG"
+				}
+				if line["level"] != level {
+					t.Errorf("%s: at the level %v, want %s", way, line["level"], level)
+				}
 				if took, ok := line["took"].(float64); line["method"] != create || line["code"] != c.code || line["call_id"] != "call-7" || !ok || took < 0 {
 					t.Errorf("%s: %v, want code %s", way, line, c.code)
 				}
@@ -103,4 +112,24 @@ func TestLog_NamesTheTrace(t *testing.T) {
 	if lines := c.lines(); len(lines) != 1 || lines[0]["trace_id"] != span.TraceID().String() {
 		t.Errorf("logged %v", lines)
 	}
+}
+
+// TestLog_SlowCallIsWorthALine although it went well; a quick one is not, unless
+// somebody looks for a bug.
+func TestLog_SlowCallIsWorthALine(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		for took, level := range map[time.Duration]string{time.Second - 1: "DEBUG", time.Second: "INFO"} {
+			c := newChain(t)
+			slowly := func(context.Context, any) (any, error) {
+				time.Sleep(took)
+				return &pb.Entry{}, nil
+			}
+			if _, err := c.unary(c.as([]string{"log.write"}), create, good(), slowly); err != nil {
+				t.Fatal(err)
+			}
+			if lines := c.lines(); len(lines) != 1 || lines[0]["level"] != level || lines[0]["took"] != float64(took) {
+				t.Errorf("after %v: %v", took, lines)
+			}
+		}
+	})
 }

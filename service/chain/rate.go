@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
-	"google.golang.org/protobuf/proto"
 
 	"example.com/steelyard/service/access"
 	"example.com/steelyard/service/fault"
@@ -22,9 +21,6 @@ func (c Chain) rateUnary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, 
 	if err := c.keyRate(ctx); err != nil {
 		return nil, err
 	}
-	if err := c.traineeRate(ctx, req); err != nil {
-		return nil, err
-	}
 	return handler(ctx, req)
 }
 
@@ -34,23 +30,7 @@ func (c Chain) rateStream(srv any, ss grpc.ServerStream, _ *grpc.StreamServerInf
 	if err := c.keyRate(ss.Context()); err != nil {
 		return err
 	}
-	return handler(srv, &ratedStream{ServerStream: ss, chain: c})
-}
-
-// ratedStream learns from its first message which trainee it is about.
-type ratedStream struct {
-	grpc.ServerStream
-	chain Chain
-	begun bool
-}
-
-// RecvMsg implements grpc.ServerStream.
-func (s *ratedStream) RecvMsg(m any) error {
-	if err := s.ServerStream.RecvMsg(m); err != nil || s.begun {
-		return err
-	}
-	s.begun = true
-	return s.chain.traineeRate(s.Context(), m)
+	return handler(srv, ss)
 }
 
 // keyRate counts a call of an API key. What needs no key is not counted.
@@ -62,18 +42,17 @@ func (c Chain) keyRate(ctx context.Context) error {
 	return c.rated(ctx, c.KeyRate, key, limit.KeyRate, "this API key calls too often")
 }
 
-// traineeRate counts a call about one trainee, by any key of the tenant.
-func (c Chain) traineeRate(ctx context.Context, req any) error {
-	m, ok := req.(proto.Message)
-	if c.TraineeRate == nil || !ok {
-		return nil
-	}
-	trainee := traineeOf(m.ProtoReflect())
-	if trainee == "" {
+// traineeRate counts a call about one trainee, by any key of the tenant. The id
+// has not been validated yet: one of no ordinary length is refused later.
+func (c Chain) traineeRate(ctx context.Context, trainee string) error {
+	if c.TraineeRate == nil || trainee == "" || len(trainee) > longestID {
 		return nil
 	}
 	return c.rated(ctx, c.TraineeRate, access.From(ctx).Tenant+"/"+trainee, limit.TraineeRate, "too many calls are about this trainee")
 }
+
+// longestID bounds what is kept of a name.
+const longestID = 128
 
 func (c Chain) rated(ctx context.Context, r Rate, id string, refusal limit.Outcome, sentence string) error {
 	wait := r.Take(ctx, id)

@@ -2,10 +2,11 @@ package chain
 
 import (
 	"context"
-	"regexp"
+	"encoding/binary"
+	"encoding/hex"
+	"math/rand/v2"
 	"sync"
 
-	"github.com/google/uuid"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
 )
@@ -14,7 +15,30 @@ import (
 // request_id of a write.
 const CallIDHeader = "x-request-id"
 
-var callIDShape = regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}$`)
+// longestCallID bounds what a caller may name a call.
+const longestCallID = 64
+
+// ordinary reports whether a caller's id may stand in logs and headers: letters,
+// digits, dots, hyphens and underscores.
+func ordinary(id string) bool {
+	for i := range len(id) {
+		switch c := id[i]; {
+		case 'a' <= c && c <= 'z', 'A' <= c && c <= 'Z', '0' <= c && c <= '9', c == '.', c == '-', c == '_':
+		default:
+			return false
+		}
+	}
+	return id != "" && len(id) <= longestCallID
+}
+
+// newCallID makes an id that no other call has. It is no secret, so it need not
+// be hard to guess.
+func newCallID() string {
+	var b [16]byte
+	binary.BigEndian.PutUint64(b[:8], rand.Uint64())
+	binary.BigEndian.PutUint64(b[8:], rand.Uint64())
+	return hex.EncodeToString(b[:])
+}
 
 type callIDKey struct{}
 
@@ -28,10 +52,10 @@ func CallID(ctx context.Context) string {
 // makes one otherwise.
 func named(ctx context.Context) (context.Context, metadata.MD) {
 	id := first(ctx, CallIDHeader)
-	if !callIDShape.MatchString(id) {
-		id = uuid.NewString()
+	if !ordinary(id) {
+		id = newCallID()
 	}
-	return context.WithValue(ctx, callIDKey{}, id), metadata.Pairs(CallIDHeader, id)
+	return context.WithValue(ctx, callIDKey{}, id), metadata.MD{CallIDHeader: {id}}
 }
 
 // The id goes into the header of an answer and into the trailer of an error: an
@@ -75,8 +99,7 @@ func (s *namedStream) SendMsg(m any) error {
 
 // first returns the first value of a metadata key.
 func first(ctx context.Context, key string) string {
-	md, _ := metadata.FromIncomingContext(ctx)
-	if v := md.Get(key); len(v) > 0 {
+	if v := metadata.ValueFromIncomingContext(ctx, key); len(v) > 0 {
 		return v[0]
 	}
 	return ""

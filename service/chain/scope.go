@@ -29,14 +29,19 @@ func isOpen(fullMethod string) bool {
 	return strings.HasPrefix(fullMethod, "/grpc.health.v1.Health/") || strings.HasPrefix(fullMethod, "/grpc.reflection.")
 }
 
-// allowed refuses a method that declares no scope, whoever calls.
+// allowed refuses a method that declares no scope, whoever calls, and one that
+// is not about one trainee to a credential that is bound to one.
 func allowed(ctx context.Context, fullMethod string) error {
 	if isOpen(fullMethod) {
 		return nil
 	}
-	scope, ok := access.Required(fullMethod)
-	if !ok || !access.From(ctx).May(scope) {
+	policy, ok := access.PolicyOf(fullMethod)
+	p := access.From(ctx)
+	switch {
+	case !ok || !p.May(policy.Scope):
 		return access.ErrForbidden
+	case p.Trainee != "" && !policy.AboutOne():
+		return access.ErrBound
 	}
 	return nil
 }

@@ -1,53 +1,78 @@
 package chain
 
 import (
-	"strings"
+	"context"
 
-	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/store"
 )
 
-// longestID bounds what is kept of a name that has not been validated yet.
-const longestID = 128
-
-// traineeOf returns the id of the trainee that a request is about: from its
-// parent, its name or its trainee_id, or from those of the message in it (an
-// opening, a resource to change). Empty when it is about none, or when the name
-// has no ordinary shape; that is refused later.
-func traineeOf(m protoreflect.Message) string {
-	if id := traineeNamed(m); id != "" {
-		return id
-	}
-	fields := m.Descriptor().Fields()
-	for i := range fields.Len() {
-		f := fields.Get(i)
-		if f.Message() == nil || f.IsList() || f.IsMap() || !m.Has(f) {
-			continue
-		}
-		if id := traineeNamed(m.Get(f).Message()); id != "" {
-			return id
+func (c Chain) subjectUnary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+	if policy, ok := access.PolicyOf(info.FullMethod); ok {
+		if err := c.subject(ctx, policy, req); err != nil {
+			return nil, err
 		}
 	}
-	return ""
+	return handler(ctx, req)
 }
 
-func traineeNamed(m protoreflect.Message) string {
-	fields := m.Descriptor().Fields()
-	for _, name := range []protoreflect.Name{"parent", "name", "trainee_id"} {
-		f := fields.ByName(name)
-		if f == nil || f.Kind() != protoreflect.StringKind || f.IsList() {
-			continue
-		}
-		id := m.Get(f).String()
-		if name != "trainee_id" {
-			rest, ok := strings.CutPrefix(id, "trainees/")
-			if !ok {
-				continue
-			}
-			id, _, _ = strings.Cut(rest, "/")
-		}
-		if id != "" && len(id) <= longestID {
-			return id
+func (c Chain) subjectStream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
+	if policy, ok := access.PolicyOf(info.FullMethod); ok {
+		ss = &subjectStream{ServerStream: ss, chain: c, policy: policy}
+	}
+	return handler(srv, ss)
+}
+
+// subjectStream learns from its first message which trainee it is about.
+type subjectStream struct {
+	grpc.ServerStream
+	chain  Chain
+	policy access.Policy
+	begun  bool
+}
+
+// RecvMsg implements grpc.ServerStream.
+func (s *subjectStream) RecvMsg(m any) error {
+	if err := s.ServerStream.RecvMsg(m); err != nil {
+		return err
+	}
+	if s.begun {
+		return stays(s.Context(), s.policy, m)
+	}
+	s.begun = true
+	return s.chain.subject(s.Context(), s.policy, m)
+}
+
+// subject refuses a request that is not about the trainee whom the credential is
+// bound to. Its caller hears what it would hear of a trainee that does not
+// exist, be the other one there or not, and be the name well formed or not: so
+// this comes before validation, and before the other's rate is touched.
+func (c Chain) subject(ctx context.Context, policy access.Policy, req any) error {
+	m, ok := req.(proto.Message)
+	if !ok {
+		return access.ErrForbidden // not a message of the contract
+	}
+	id, _ := policy.Trainee(m)
+	if bound := access.From(ctx).Trainee; bound != "" && id != bound {
+		return store.ErrNotFound
+	}
+	return c.traineeRate(ctx, id)
+}
+
+// stays refuses a later message of a stream that names another trainee than the
+// credential is bound to. Most name none.
+func stays(ctx context.Context, policy access.Policy, m any) error {
+	bound := access.From(ctx).Trainee
+	if bound == "" {
+		return nil
+	}
+	if msg, ok := m.(proto.Message); ok {
+		if id, named := policy.Trainee(msg); named && id != bound {
+			return store.ErrNotFound
 		}
 	}
-	return ""
+	return nil
 }

@@ -23,6 +23,7 @@ const (
 	ReasonInvalid         = "INVALID_FIELD"
 	ReasonUnauthenticated = "UNAUTHENTICATED"
 	ReasonForbidden       = "SCOPE_MISSING"
+	ReasonBound           = "TRAINEE_BOUND"
 	ReasonNotFound        = "NOT_FOUND"
 	ReasonExists          = "ALREADY_EXISTS"
 	ReasonReused          = "REQUEST_ID_REUSED"
@@ -64,6 +65,8 @@ func Status(err error) (s *status.Status, alarming bool) {
 		return build(codes.Unauthenticated, ReasonUnauthenticated, "a valid API key is needed: Authorization: Bearer <key>"), false
 	case errors.Is(err, access.ErrForbidden):
 		return build(codes.PermissionDenied, ReasonForbidden, "the API key lacks the scope that this method needs"), false
+	case errors.Is(err, access.ErrBound):
+		return build(codes.PermissionDenied, ReasonBound, "the credential is bound to one trainee, and this method is not about one"), false
 	case errors.Is(err, store.ErrNotFound):
 		return build(codes.NotFound, ReasonNotFound, "there is no such thing, or not for this API key"), false
 	case errors.Is(err, store.ErrExists):

@@ -42,6 +42,7 @@ var known = []struct {
 	{"panic with a sentinel", &fault.Panicked{Value: store.ErrNotFound}, codes.Internal, "INTERNAL", true, "something went wrong on our side"},
 	{"unauthenticated", access.ErrUnauthenticated, codes.Unauthenticated, "UNAUTHENTICATED", false, "a valid API key is needed"},
 	{"forbidden", access.ErrForbidden, codes.PermissionDenied, "SCOPE_MISSING", false, "lacks the scope"},
+	{"bound", access.ErrBound, codes.PermissionDenied, "TRAINEE_BOUND", false, "bound to one trainee"},
 	{"not found", store.ErrNotFound, codes.NotFound, "NOT_FOUND", false, "no such thing"},
 	{"exists", store.ErrExists, codes.AlreadyExists, "ALREADY_EXISTS", false, "the id is taken"},
 	{"reused", store.ErrReused, codes.FailedPrecondition, "REQUEST_ID_REUSED", false, "request_id was used before"},

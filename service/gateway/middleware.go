@@ -69,12 +69,14 @@ func (p *pieces) extend() { _ = p.control.SetWriteDeadline(time.Now().Add(p.time
 // far more than checking a key, and a refusal must not depend on the body.
 func authenticated(a access.Authenticator, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if _, err := a.Bearer(r.Context(), r.Header.Get("Authorization")); err != nil {
+		header := r.Header.Get("Authorization")
+		p, err := a.Bearer(r.Context(), header)
+		if err != nil {
 			s, _ := fault.Status(err)
 			writeProblem(w, s, 0)
 			return
 		}
-		next.ServeHTTP(w, r)
+		next.ServeHTTP(w, r.WithContext(access.WithOpened(r.Context(), header, p)))
 	})
 }
 

@@ -107,14 +107,17 @@ func TestHTTP_NoIDInSpansOrMetrics(t *testing.T) {
 	reader := sdkmetric.NewManualReader()
 	tel := &Telemetry{
 		Traces: sdktrace.NewTracerProvider(sdktrace.WithSyncer(spans)), Meters: sdkmetric.NewMeterProvider(sdkmetric.WithReader(reader)),
-		Propagator: propagation.TraceContext{},
+		Propagator: propagation.TraceContext{}, Tracing: true,
 	}
 	var seen []string
-	h := tel.HTTP(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	h, err := tel.HTTP(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		seen = append(seen, r.URL.String()+" "+r.RequestURI+" "+r.URL.EscapedPath())
 		w.WriteHeader(http.StatusTeapot)
 		_, _ = w.Write([]byte("canary-7"))
 	}))
+	if err != nil {
+		t.Fatal(err)
+	}
 	const path = "/v1/trainees/canary-7/plans/canary-8:recommend?asOfDate=2026-03-01&x=canary-9"
 	for _, target := range []string{path, "/v1/trainees/%63anary-7", "/canary-7", "/v1/canary-7/x"} {
 		req := httptest.NewRequestWithContext(t.Context(), "GET", target, strings.NewReader(`{"note":"canary-7"}`))

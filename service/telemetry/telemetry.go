@@ -11,6 +11,8 @@ import (
 	"net/http"
 	"os"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
@@ -38,6 +40,7 @@ const cardinalityLimit = 2000
 type Telemetry struct {
 	Meters     metric.MeterProvider
 	Traces     trace.TracerProvider
+	Tracing    bool // spans are asked for
 	Propagator propagation.TextMapPropagator
 	Metrics    http.Handler // what Prometheus reads
 
@@ -86,7 +89,7 @@ func New(ctx context.Context, version string) (_ *Telemetry, err error) {
 			return nil, fmt.Errorf("trace exporter: %w", err)
 		}
 		traces := sdktrace.NewTracerProvider(sdktrace.WithResource(res), sdktrace.WithBatcher(exporter))
-		t.Traces = traces
+		t.Traces, t.Tracing = traces, true
 		t.closers = append(t.closers, traces.Shutdown)
 	}
 	return t, nil
@@ -145,15 +148,33 @@ func (t *Telemetry) MismatchCounter() (func(context.Context), error) {
 }
 
 // CallCounter counts what was decided on the calls at one gate. Neither tenant
-// nor trainee is in it.
+// nor trainee is in it. Every call passes, so it adds to a number of its own that
+// is looked at when metrics are read.
 func (t *Telemetry) CallCounter(gate string) (limit.Counter, error) {
-	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.calls",
+	m := t.Meters.Meter("steelyard")
+	c, err := m.Int64ObservableCounter("steelyard.calls",
 		metric.WithDescription("Calls and batches, by gate: admitted, or why they were refused."), metric.WithUnit("{call}"))
 	if err != nil {
 		return nil, fmt.Errorf("call counter: %w", err)
 	}
-	return func(ctx context.Context, o limit.Outcome) {
-		c.Add(ctx, 1, metric.WithAttributes(attribute.String("gate", gate), attribute.String("outcome", string(o))))
+	var counts sync.Map // limit.Outcome to *atomic.Int64
+	_, err = m.RegisterCallback(func(_ context.Context, o metric.Observer) error {
+		counts.Range(func(outcome, n any) bool {
+			o.ObserveInt64(c, n.(*atomic.Int64).Load(),
+				metric.WithAttributes(attribute.String("gate", gate), attribute.String("outcome", string(outcome.(limit.Outcome)))))
+			return true
+		})
+		return nil
+	}, c)
+	if err != nil {
+		return nil, fmt.Errorf("call counter: %w", err)
+	}
+	return func(_ context.Context, o limit.Outcome) {
+		n, ok := counts.Load(o)
+		if !ok {
+			n, _ = counts.LoadOrStore(o, new(atomic.Int64))
+		}
+		n.(*atomic.Int64).Add(1)
 	}, nil
 }
 

@@ -137,10 +137,16 @@ func TestCalls_AreCounted(t *testing.T) {
 		count(t.Context(), limit.Admitted)
 	}
 	count(t.Context(), limit.QueueFull)
+	lookups, err := tel.CallCounter("key_lookup")
+	if err != nil {
+		t.Fatal(err)
+	}
+	lookups(t.Context(), limit.Admitted)
 	w := httptest.NewRecorder()
 	tel.Metrics.ServeHTTP(w, httptest.NewRequestWithContext(t.Context(), "GET", "/metrics", nil))
 	for _, want := range []string{
 		`steelyard_calls_total{gate="call",outcome="admitted"} 2`, `steelyard_calls_total{gate="call",outcome="queue_full"} 1`,
+		`steelyard_calls_total{gate="key_lookup",outcome="admitted"} 1`,
 		"steelyard_calls_working 3", "steelyard_calls_waiting 5",
 	} {
 		if !strings.Contains(w.Body.String(), want+"\n") {

@@ -253,7 +253,7 @@ func TestErasureUnderAReaderIsFinished(t *testing.T) {
 	create(t, s, bo)
 	fillAll(t, s, ada)
 	err := s.View(t.Context(), bo, func(store.View) error {
-		_, err := s.Erase(t.Context(), ada)
+		_, err := s.Erase(t.Context(), ada, act())
 		return err
 	})
 	if err != nil || inFiles(t, path) == 0 {
