@@ -27,6 +27,8 @@ type App struct {
 	store   store.Store
 	keyring *Keyring
 
+	certificates *certificates // nil: no TLS
+
 	grpc     *grpc.Server
 	health   *health.Server
 	json     *http.Server

@@ -2,8 +2,8 @@ package service
 
 import (
 	"context"
-	"fmt"
-	"net"
+	"log/slog"
+	"net/http"
 	"runtime/debug"
 	"time"
 
@@ -11,6 +11,8 @@ import (
 	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
 	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc/filters"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/reflection"
@@ -37,6 +39,10 @@ const (
 
 // open builds everything from the store up to the two servers.
 func (a *App) open(ctx context.Context) error {
+	var err error
+	if a.certificates, err = openCertificates(a.cfg, a.log); err != nil {
+		return err
+	}
 	if err := a.openStore(ctx); err != nil {
 		return err
 	}
@@ -71,7 +77,11 @@ func (a *App) assemble(ctx context.Context) error {
 	}
 	unary, stream := chain.JoinUnary(c.Unary()), chain.JoinStream(c.Stream())
 
-	a.grpc = grpc.NewServer(append(bounds.grpc(a.cfg.MaxBodyBytes),
+	transport := insecure.NewCredentials()
+	if a.certificates != nil {
+		transport = credentials.NewTLS(a.certificates.forCallers())
+	}
+	a.grpc = grpc.NewServer(append(bounds.grpc(a.cfg.MaxBodyBytes), grpc.Creds(transport),
 		grpc.UnaryInterceptor(unary), grpc.StreamInterceptor(stream),
 		grpc.StatsHandler(otelgrpc.NewServerHandler(
 			otelgrpc.WithMeterProvider(tel.Meters), otelgrpc.WithTracerProvider(tel.Traces), otelgrpc.WithPropagators(tel.Propagator),
@@ -95,6 +105,9 @@ func (a *App) assemble(ctx context.Context) error {
 	a.json = bounds.http(tel.HTTP(json))
 	a.admin = bounds.http(a.adminHandler(tel.Metrics))
 	a.admin.ReadTimeout, a.admin.WriteTimeout = bounds.admin, bounds.admin
+	for _, s := range []*http.Server{a.json, a.admin} { // which writes to standard error otherwise
+		s.ErrorLog = slog.NewLogLogger(a.log.Handler(), slog.LevelWarn)
+	}
 	return nil
 }
 
@@ -113,16 +126,24 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 		return chain.Chain{}, err
 	}
 	keys := limit.Keys{KeyFinder: a.store, Limiter: limit.New(limit.Options{Slots: a.cfg.MaxInFlight, Waiters: keyWaiters, Count: lookups})}
+	tokens, err := a.openOIDC()
+	if err != nil {
+		return chain.Chain{}, err
+	}
 	c := chain.Chain{
 		Log: a.log, RequestTimeout: a.cfg.RequestTimeout,
-		Authenticator: access.Authenticator{Keys: keys, Pepper: a.keyring.pepper, Now: time.Now},
+		Authenticator: access.Authenticator{Keys: keys, Tokens: tokens, Pepper: a.keyring.pepper, Now: time.Now},
 		Limiter:       limiter, Count: calls,
 	}
+	rates, err := a.openRates(tel)
+	if err != nil {
+		return chain.Chain{}, err
+	}
 	if a.cfg.KeyRate > 0 {
-		c.KeyRate = limit.NewRates(a.cfg.KeyRate)
+		c.KeyRate = rates("key", a.cfg.KeyRate)
 	}
 	if a.cfg.TraineeRate > 0 {
-		c.TraineeRate = limit.NewRates(a.cfg.TraineeRate)
+		c.TraineeRate = rates("trainee", a.cfg.TraineeRate)
 	}
 	return c, nil
 }
@@ -133,30 +154,6 @@ func (a *App) register(r grpc.ServiceRegistrar, w windows) {
 	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
 	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Now: time.Now})
 	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Forget: w.forget})
-}
-
-// listen opens the three sockets.
-func (a *App) listen(ctx context.Context) error {
-	var lc net.ListenConfig
-	for _, l := range []struct {
-		flag, address string
-		to            *net.Listener
-	}{
-		{"grpc-address", a.cfg.GRPCAddress, &a.grpcListener},
-		{"http-address", a.cfg.HTTPAddress, &a.jsonListener},
-		{"admin-address", a.cfg.AdminAddress, &a.adminListener},
-	} {
-		listener, err := lc.Listen(ctx, "tcp", l.address)
-		if err != nil {
-			return fmt.Errorf("%s: %w", l.flag, err)
-		}
-		*l.to = listener
-		a.closers.add(func(context.Context) error {
-			_ = listener.Close() // a server that ran has closed it already
-			return nil
-		})
-	}
-	return nil
 }
 
 // Version returns what this binary was built from.
