@@ -80,6 +80,10 @@ means not logged, never 0.
 		if err := cs.validate(); err != nil {
 			return usageError{err}
 		}
+		conf, err := client.TLS{On: cs.TLS, CA: cs.CA, Cert: cs.ClientCert, Key: cs.ClientKey}.Config()
+		if err != nil {
+			return usageError{err}
+		}
 		log, err := readLog(cmd.InOrStdin(), args[0], *trainee)
 		if err != nil {
 			return err
@@ -92,10 +96,6 @@ means not logged, never 0.
 			}
 			defer func() { err = errors.Join(err, f.Close()) }()
 			refused = f
-		}
-		conf, err := client.TLS{On: cs.TLS, CA: cs.CA, Cert: cs.ClientCert, Key: cs.ClientKey}.Config()
-		if err != nil {
-			return usageError{err}
 		}
 		conn, err := client.Dial(cs.Address, string(cs.Key), conf)
 		if err != nil {
