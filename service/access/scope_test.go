@@ -14,7 +14,7 @@ import (
 
 func TestScopeNames_ReadBack(t *testing.T) {
 	names := ScopeNames()
-	if want := "log.write log.read trend.read recommendation.read plan.write export erase"; strings.Join(names, " ") != want {
+	if want := "log.write log.read trend.read recommendation.read plan.write export erase admin"; strings.Join(names, " ") != want {
 		t.Errorf("scopes %q, want %q: keys that exist hold these words", names, want)
 	}
 	for _, n := range names {
