@@ -30,6 +30,8 @@ type App struct {
 	keyring *Keyring
 	keys    *access.Remembered // as callers present them
 
+	certificates *certificates // nil: no TLS
+
 	grpc      *grpc.Server
 	health    *health.Server
 	json      *http.Server

@@ -2,13 +2,15 @@ package service
 
 import (
 	"context"
-	"fmt"
-	"net"
+	"log/slog"
+	"net/http"
 	"runtime/debug"
 	"slices"
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/reflection"
@@ -36,6 +38,10 @@ const (
 
 // open builds everything from the store up to the servers.
 func (a *App) open(ctx context.Context) error {
+	var err error
+	if a.certificates, err = openCertificates(a.cfg, a.log); err != nil {
+		return err
+	}
 	if err := a.openStore(ctx); err != nil {
 		return err
 	}
@@ -77,7 +83,11 @@ func (a *App) assemble(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	options := bounds.grpc(a.cfg.MaxBodyBytes)
+	transport := insecure.NewCredentials()
+	if a.certificates != nil {
+		transport = credentials.NewTLS(a.certificates.forCallers())
+	}
+	options := append(bounds.grpc(a.cfg.MaxBodyBytes), grpc.Creds(transport))
 	unary, stream := c.Unary(), c.Stream()
 	// The gateway's own way in: no socket, the same interceptors.
 	inside := gateway.NewInside(chain.JoinUnary(unary), chain.JoinStream(stream))
@@ -114,7 +124,13 @@ func (a *App) assemble(ctx context.Context) error {
 		return err
 	}
 	a.json = bounds.http(measured)
-	return a.assembleAdmin(ctx, c, tel)
+	if err := a.assembleAdmin(ctx, c, tel); err != nil {
+		return err
+	}
+	for _, s := range []*http.Server{a.json, a.admin} { // which writes to standard error otherwise
+		s.ErrorLog = slog.NewLogLogger(a.log.Handler(), slog.LevelWarn)
+	}
+	return nil
 }
 
 // chain builds the interceptors and the limits that they keep.
@@ -137,16 +153,24 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 	if err != nil {
 		return chain.Chain{}, err
 	}
+	tokens, err := a.openOIDC()
+	if err != nil {
+		return chain.Chain{}, err
+	}
 	c := chain.Chain{
 		Log: a.log, RequestTimeout: a.cfg.RequestTimeout,
-		Authenticator: access.Authenticator{Keys: a.keys, Pepper: a.keyring.pepper, Now: time.Now, Used: a.uses.Use},
+		Authenticator: access.Authenticator{Keys: a.keys, Tokens: tokens, Pepper: a.keyring.pepper, Now: time.Now, Used: a.uses.Use},
 		Limiter:       limiter, Count: calls,
 	}
+	rates, err := a.openRates(tel)
+	if err != nil {
+		return chain.Chain{}, err
+	}
 	if a.cfg.KeyRate > 0 {
-		c.KeyRate = limit.NewRates(a.cfg.KeyRate)
+		c.KeyRate = rates("key", a.cfg.KeyRate)
 	}
 	if a.cfg.TraineeRate > 0 {
-		c.TraineeRate = limit.NewRates(a.cfg.TraineeRate)
+		c.TraineeRate = rates("trainee", a.cfg.TraineeRate)
 	}
 	return c, nil
 }
@@ -157,30 +181,6 @@ func (a *App) register(r grpc.ServiceRegistrar, w windows) {
 	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
 	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Now: time.Now})
 	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Names: a.names, Forget: w.forget})
-}
-
-// listen opens the three sockets.
-func (a *App) listen(ctx context.Context) error {
-	var lc net.ListenConfig
-	for _, l := range []struct {
-		flag, address string
-		to            *net.Listener
-	}{
-		{"grpc-address", a.cfg.GRPCAddress, &a.grpcListener},
-		{"http-address", a.cfg.HTTPAddress, &a.jsonListener},
-		{"admin-address", a.cfg.AdminAddress, &a.adminListener},
-	} {
-		listener, err := lc.Listen(ctx, "tcp", l.address)
-		if err != nil {
-			return fmt.Errorf("%s: %w", l.flag, err)
-		}
-		*l.to = listener
-		a.closers.add(func(context.Context) error {
-			_ = listener.Close() // a server that ran has closed it already
-			return nil
-		})
-	}
-	return nil
 }
 
 // Version returns what this binary was built from.

@@ -19,7 +19,10 @@ import (
 type clientSettings struct {
 	Address      string         `help:"gRPC address of the server" default:"127.0.0.1:7401"`
 	TLS          bool           `help:"use TLS; without it the key travels in the clear"`
-	Key          service.Secret `help:"API key; needs the scope log.write, and plan.write to create trainees"`
+	CA           string         `help:"PEM file of the authorities that the server's certificate may come from, in place of the system's; means TLS"`
+	ClientCert   string         `help:"PEM file of a certificate to show to a server that asks for one; means TLS"`
+	ClientKey    string         `help:"PEM file of the private key of client-cert"`
+	Key          service.Secret `help:"API key, or a token of the server's identity provider; needs the scope log.write, and plan.write to create trainees"`
 	Attempts     int            `help:"how often to try in a row without any progress" default:"8"`
 	BatchTimeout time.Duration  `help:"longest time that one batch may take" default:"30s"`
 }
@@ -77,6 +80,10 @@ means not logged, never 0.
 		if err := cs.validate(); err != nil {
 			return usageError{err}
 		}
+		conf, err := client.TLS{On: cs.TLS, CA: cs.CA, Cert: cs.ClientCert, Key: cs.ClientKey}.Config()
+		if err != nil {
+			return usageError{err}
+		}
 		log, err := readLog(cmd.InOrStdin(), args[0], *trainee)
 		if err != nil {
 			return err
@@ -90,7 +97,7 @@ means not logged, never 0.
 			defer func() { err = errors.Join(err, f.Close()) }()
 			refused = f
 		}
-		conn, err := client.Dial(cs.Address, string(cs.Key), cs.TLS)
+		conn, err := client.Dial(cs.Address, string(cs.Key), conf)
 		if err != nil {
 			return err
 		}

@@ -72,7 +72,7 @@ func TestKilledServerKeepsEveryEntry(t *testing.T) {
 	if err != nil || len(log.Refused) > 0 || len(log.Parts[0].Items) != killedEntries {
 		t.Fatalf("%v, %v", err, log)
 	}
-	conn, err := client.Dial(p.listen.GRPC, key, false)
+	conn, err := client.Dial(p.listen.GRPC, key, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -28,6 +28,9 @@ Each flag can also be set by the variable in brackets; a flag wins. Secrets are
 variables only: STEELYARD_KEY_PEPPER, or STEELYARD_KEY_PEPPER_FILE to name a file
 that holds it. The settings in force are logged once, secrets hidden.
 
+An address that others may reach needs --tls-cert and --tls-key, or
+--insecure-listen behind a proxy that ends TLS.
+
 ` + caution,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {

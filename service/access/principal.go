@@ -76,20 +76,31 @@ type KeyFinder interface {
 	Key(ctx context.Context, id string) (store.Key, error)
 }
 
+// TokenOpener opens bearer tokens that are not keys of ours. ErrUnauthenticated
+// when one does not open.
+type TokenOpener interface {
+	Open(ctx context.Context, token string) (Principal, error)
+}
+
 // Authenticator opens credentials.
 type Authenticator struct {
 	Keys   KeyFinder
+	Tokens TokenOpener // nil: keys are all that opens
 	Pepper []byte
 	Now    func() time.Time
 	Used   func(id string, at time.Time) // hears of each key that opened; may be nil, must not block
 }
 
 // Bearer opens the value of an Authorization header. ErrUnauthenticated when it
-// does not open; any other error means that the store could not be asked.
+// does not open; any other error means that the store, or the issuer of tokens,
+// could not be asked.
 func (a Authenticator) Bearer(ctx context.Context, header string) (Principal, error) {
 	scheme, token, _ := strings.Cut(header, " ")
 	if !strings.EqualFold(scheme, "bearer") {
 		return Principal{}, ErrUnauthenticated
+	}
+	if a.Tokens != nil && !strings.HasPrefix(token, Prefix+"_") {
+		return a.Tokens.Open(ctx, token)
 	}
 	id, secret, ok := split(token)
 	if !ok {

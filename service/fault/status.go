@@ -28,6 +28,7 @@ const (
 	ReasonExists          = "ALREADY_EXISTS"
 	ReasonReused          = "REQUEST_ID_REUSED"
 	ReasonUnavailable     = "STORE_UNAVAILABLE"
+	ReasonIssuerAway      = "IDENTITY_PROVIDER_UNAVAILABLE"
 	ReasonOverloaded      = "OVERLOADED"
 	ReasonRateLimited     = "RATE_LIMITED"
 	ReasonInternal        = "INTERNAL"
@@ -62,7 +63,7 @@ func Status(err error) (s *status.Status, alarming bool) {
 	case errors.As(err, &exhausted):
 		return build(codes.ResourceExhausted, exhausted.Reason, exhausted.Sentence, &errdetails.RetryInfo{RetryDelay: durationpb.New(exhausted.After)}), false
 	case errors.Is(err, access.ErrUnauthenticated):
-		return build(codes.Unauthenticated, ReasonUnauthenticated, "a valid API key is needed: Authorization: Bearer <key>"), false
+		return build(codes.Unauthenticated, ReasonUnauthenticated, "a valid API key is needed, or a token where those are taken: Authorization: Bearer <key>"), false
 	case errors.Is(err, access.ErrForbidden):
 		return build(codes.PermissionDenied, ReasonForbidden, "the API key lacks the scope that this method needs"), false
 	case errors.Is(err, access.ErrBound):
@@ -80,6 +81,9 @@ func Status(err error) (s *status.Status, alarming bool) {
 	case errors.Is(err, store.ErrUnavailable):
 		return build(codes.Unavailable, ReasonUnavailable, "the store cannot serve now; try again",
 			&errdetails.RetryInfo{RetryDelay: durationpb.New(time.Second)}), true
+	case errors.Is(err, access.ErrIssuerAway): // told in the log where it is found out, once
+		return build(codes.Unavailable, ReasonIssuerAway, "the identity provider does not answer, so the token cannot be checked; try again, or use an API key",
+			&errdetails.RetryInfo{RetryDelay: durationpb.New(5 * time.Second)}), false
 	}
 	// Not status.FromError, which would put the text of what wraps it into the message.
 	var transport interface{ GRPCStatus() *status.Status }

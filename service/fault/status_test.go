@@ -48,6 +48,7 @@ var known = []struct {
 	{"reused", store.ErrReused, codes.FailedPrecondition, "REQUEST_ID_REUSED", false, "request_id was used before"},
 	{"exhausted", fmt.Errorf("wrapped: %w", &fault.Exhausted{Reason: "OVERLOADED", Sentence: "too much", After: time.Second}), codes.ResourceExhausted, "OVERLOADED", false, "too much"},
 	{"unavailable", store.ErrUnavailable, codes.Unavailable, "STORE_UNAVAILABLE", true, "try again"},
+	{"issuer away", access.ErrIssuerAway, codes.Unavailable, "IDENTITY_PROVIDER_UNAVAILABLE", false, "the identity provider does not answer"},
 	{"canceled", context.Canceled, codes.Canceled, "", false, "the caller went away"},
 	{"deadline", context.DeadlineExceeded, codes.DeadlineExceeded, "", false, "deadline"},
 	{"unknown", errors.New(secret), codes.Internal, "INTERNAL", true, "something went wrong on our side"},

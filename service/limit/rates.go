@@ -49,6 +49,17 @@ func (r *Rates) Take(_ context.Context, id string) time.Duration {
 	return 0
 }
 
+// wait is what Take would return, counting nothing: zero or less is go ahead.
+func (r *Rates) wait(id string) time.Duration {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	due, known := r.due[id]
+	if !known {
+		return 0
+	}
+	return time.Until(due) - r.early
+}
+
 // forget drops the ids that are due by now: they are as if never seen. What is
 // left decides when to do so again, so that it costs little for each call.
 func (r *Rates) forget(now time.Time) {

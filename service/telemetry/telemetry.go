@@ -135,6 +135,18 @@ func (t *Telemetry) BagCounter() (redisbag.Counter, error) {
 	}, nil
 }
 
+// RateCounter counts what decided on the shared rates.
+func (t *Telemetry) RateCounter() (func(context.Context, limit.RedisEvent), error) {
+	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.rate.events",
+		metric.WithDescription("What decided whether a key or a trainee calls too often: Redis for all replicas, or this one alone."), metric.WithUnit("{event}"))
+	if err != nil {
+		return nil, fmt.Errorf("rate counter: %w", err)
+	}
+	return func(ctx context.Context, e limit.RedisEvent) {
+		c.Add(ctx, 1, metric.WithAttributes(attribute.String("event", string(e))))
+	}, nil
+}
+
 // MismatchCounter counts windows from a bag that were not what the store has at
 // the same revision. It has to stay 0.
 func (t *Telemetry) MismatchCounter() (func(context.Context), error) {

@@ -2,18 +2,10 @@ package client
 
 import (
 	"context"
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
-	"crypto/x509"
-	"encoding/pem"
-	"math/big"
 	"net"
-	"os"
-	"path/filepath"
+	"strings"
 	"testing"
-	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -21,6 +13,8 @@ import (
 	"google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
+
+	"example.com/steelyard/service/certtest"
 )
 
 // echo answers with the authorization that came.
@@ -50,27 +44,13 @@ func serve(t *testing.T, opts ...grpc.ServerOption) (string, chan []string) {
 	return l.Addr().String(), e.got
 }
 
-// certificate makes one for loopback that signs itself.
-func certificate(t *testing.T) (tls.Certificate, []byte) {
+func call(t *testing.T, address string, how TLS) error {
 	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	conf, err := how.Config()
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &x509.Certificate{
-		SerialNumber: big.NewInt(1), NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true,
-		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
-	}
-	der, err := x509.CreateCertificate(rand.Reader, c, c, &key.PublicKey, key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
-}
-
-func call(t *testing.T, address string, useTLS bool) error {
-	t.Helper()
-	conn, err := Dial(address, "the-key", useTLS)
+	conn, err := Dial(address, "the-key", conf)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,38 +59,77 @@ func call(t *testing.T, address string, useTLS bool) error {
 	return err
 }
 
+func shows(p certtest.Pair) grpc.ServerOption {
+	return grpc.Creds(credentials.NewServerTLSFromCert(&p.Certificate))
+}
+
 func TestTheKeyGoesWithEveryCall(t *testing.T) {
-	trusted, file := certificate(t)
-	path := filepath.Join(t.TempDir(), "roots.pem")
-	if err := os.WriteFile(path, file, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	t.Setenv("SSL_CERT_FILE", path) // the system's roots, read once in a process
-	unknown, _ := certificate(t)
+	authority, others := certtest.NewAuthority(t), certtest.NewAuthority(t)
+	t.Setenv("SSL_CERT_FILE", authority.File) // the system's roots, read once in a process
 
 	plain, told := serve(t)
-	if err := call(t, plain, false); err != nil {
+	if err := call(t, plain, TLS{}); err != nil {
 		t.Fatal(err)
 	}
 	if got := <-told; len(got) != 1 || got[0] != "Bearer the-key" {
 		t.Errorf("got %q", got)
 	}
-	secure, told := serve(t, grpc.Creds(credentials.NewServerTLSFromCert(&trusted)))
-	if err := call(t, secure, true); err != nil {
-		t.Fatal(err)
+	secure, told := serve(t, shows(authority.Issue(t)))
+	foreign, toldElsewhere := serve(t, shows(others.Issue(t)))
+	must := func(what, address string, how TLS, told chan []string) {
+		t.Helper()
+		if err := call(t, address, how); err != nil {
+			t.Errorf("%s: %v", what, err)
+			return
+		}
+		if got := <-told; len(got) != 1 || got[0] != "Bearer the-key" {
+			t.Errorf("%s: got %q", what, got)
+		}
 	}
-	if got := <-told; len(got) != 1 || got[0] != "Bearer the-key" {
-		t.Errorf("over TLS: got %q", got)
-	}
+	must("the system's authorities", secure, TLS{On: true}, told)
+	must("an authority of our own", foreign, TLS{CA: others.File}, toldElsewhere)
+	pair := authority.Issue(t)
+	must("a certificate shown to who asks for none", secure, TLS{Cert: pair.CertFile, Key: pair.KeyFile}, told)
+	asking, toldAsking := serve(t, grpc.Creds(credentials.NewTLS(&tls.Config{
+		Certificates: []tls.Certificate{others.Issue(t).Certificate}, ClientAuth: tls.RequireAndVerifyClientCert, ClientCAs: authority.Pool,
+	})))
+	must("a certificate shown to who asks", asking, TLS{CA: others.File, Cert: pair.CertFile, Key: pair.KeyFile}, toldAsking)
 
-	// The key goes to nobody who cannot show a certificate that the roots know.
-	stranger, told := serve(t, grpc.Creds(credentials.NewServerTLSFromCert(&unknown)))
-	for what, address := range map[string]string{"a stranger": stranger, "a server without TLS": plain} {
-		if err := call(t, address, true); status.Code(err) != codes.Unavailable {
+	// The key goes to nobody who cannot show a certificate that we know.
+	for what, c := range map[string]struct {
+		address string
+		how     TLS
+	}{
+		"a stranger":                   {foreign, TLS{On: true}},
+		"one that the system knows":    {secure, TLS{CA: others.File}},
+		"a server without TLS":         {plain, TLS{On: true}},
+		"a server without TLS, by CA":  {plain, TLS{CA: others.File}},
+		"who asks for our certificate": {asking, TLS{CA: others.File}},
+	} {
+		if err := call(t, c.address, c.how); status.Code(err) != codes.Unavailable {
 			t.Errorf("%s: got %v", what, err)
 		}
 	}
-	if len(told) != 0 {
-		t.Error("the stranger has the key")
+	if len(told)+len(toldElsewhere)+len(toldAsking) != 0 {
+		t.Error("somebody has the key")
+	}
+}
+
+func TestTLS_NamesTheFlag(t *testing.T) {
+	authority := certtest.NewAuthority(t)
+	pair, other := authority.Issue(t), authority.Issue(t)
+	for want, how := range map[string]TLS{
+		"--ca: open ":                      {CA: pair.CertFile + "x"},
+		"--ca: the file":                   {CA: pair.KeyFile},
+		"--client-cert and --client-key: ": {Cert: pair.CertFile, Key: other.KeyFile},
+	} {
+		if conf, err := how.Config(); err == nil || !strings.HasPrefix(err.Error(), want) || conf != nil {
+			t.Errorf("%v, want %s", err, want)
+		}
+	}
+	for _, how := range []TLS{{Cert: pair.CertFile}, {Key: pair.KeyFile}} {
+		if _, err := how.Config(); err == nil {
+			t.Errorf("half of a pair is taken: %+v", how)
+		}
 	}
 }

@@ -57,7 +57,7 @@ func Start(ctx context.Context, log *slog.Logger) (_ *Server, err error) {
 	run, stop := context.WithCancel(context.WithoutCancel(ctx))
 	s.stop, s.done = stop, make(chan error, 1)
 	go func() { s.done <- s.app.Run(run) }()
-	s.Conn, err = client.Dial(s.GRPCAddress, s.Key, false)
+	s.Conn, err = client.Dial(s.GRPCAddress, s.Key, nil)
 	return s, err
 }
 
