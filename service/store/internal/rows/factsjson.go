@@ -69,39 +69,6 @@ type markRow struct {
 	TargetKcal *float64        `json:"target_kcal,omitempty"`
 }
 
-// EncodeFact returns the JSON of a fact. An error when JSON cannot hold it, or when
-// it is no fact of the engine by value.
-func EncodeFact(f engine.Fact) (string, error) {
-	switch f := f.(type) {
-	case engine.WeighIn:
-		return encode(weighInRow{massToRow(f.Weight), optional(f.MinuteOfDay)})
-	case engine.Intake:
-		return encode(intakeRow{
-			energyToRow(f.Energy), optional(f.ProteinG), optional(f.CarbG), optional(f.FatG), optional(f.SodiumMg), f.IsPartial,
-		})
-	case engine.Activity:
-		row := activityRow{Steps: optional(f.Steps), Minutes: optional(f.Minutes)}
-		if f.Energy != (engine.Energy{}) {
-			energy := energyToRow(f.Energy)
-			row.Energy = &energy
-		}
-		return encode(row)
-	case engine.LiftSet:
-		return encode(liftSetRow{f.Lift, massToRow(f.Load), f.Reps, optional(f.RepsInReserve)})
-	case engine.Tape:
-		return encode(tapeToRow(f))
-	case engine.BodyFat:
-		return encode(bodyFatRow(f))
-	case engine.CheckIn:
-		return encode(checkInRow(f))
-	case engine.PhotoSet:
-		return encode(photoSetRow(f))
-	case engine.Mark:
-		return encode(markRow{f.Of, optional(f.TargetKcal)})
-	}
-	return "", fmt.Errorf("no row for a fact of type %T", f)
-}
-
 // decodeFactJSON reads a fact of that kind.
 func decodeFactJSON(k engine.Kind, text []byte) (engine.Fact, error) {
 	switch k {
@@ -148,13 +115,6 @@ func (r activityRow) fact() engine.Activity {
 
 func (r liftSetRow) fact() engine.LiftSet {
 	return engine.LiftSet{Lift: r.Lift, Load: r.Load.mass(), Reps: r.Reps, RepsInReserve: opt(r.Reserve)}
-}
-
-func tapeToRow(t engine.Tape) tapeRow {
-	return tapeRow{
-		optional(t.WaistCm), optional(t.AbdomenCm), optional(t.HipCm), optional(t.NeckCm),
-		optional(t.ChestCm), optional(t.ThighCm), optional(t.UpperArmCm),
-	}
 }
 
 func (r tapeRow) fact() engine.Tape {

@@ -19,13 +19,9 @@ type energyRow struct {
 	Unit  energyUnit `json:"u,omitempty"`
 }
 
-func massToRow(m engine.Mass) massRow { return massRow{m.Value, massUnit(m.Unit)} }
-
 func (r massRow) mass() engine.Mass {
 	return engine.Mass{Value: r.Value, Unit: engine.MassUnit(r.Unit)}
 }
-
-func energyToRow(e engine.Energy) energyRow { return energyRow{e.Value, energyUnit(e.Unit)} }
 
 func (r energyRow) energy() engine.Energy {
 	return engine.Energy{Value: r.Value, Unit: engine.EnergyUnit(r.Unit)}
@@ -40,9 +36,6 @@ var (
 
 type massUnit engine.MassUnit
 
-// MarshalText writes the unit's symbol.
-func (u massUnit) MarshalText() ([]byte, error) { return symbol(massSymbols, int(u)) }
-
 // UnmarshalText reads a symbol.
 func (u *massUnit) UnmarshalText(text []byte) error {
 	n, err := unit(massSymbols, string(text))
@@ -52,21 +45,11 @@ func (u *massUnit) UnmarshalText(text []byte) error {
 
 type energyUnit engine.EnergyUnit
 
-// MarshalText writes the unit's symbol.
-func (u energyUnit) MarshalText() ([]byte, error) { return symbol(energySymbols, int(u)) }
-
 // UnmarshalText reads a symbol.
 func (u *energyUnit) UnmarshalText(text []byte) error {
 	n, err := unit(energySymbols, string(text))
 	*u = energyUnit(n)
 	return err
-}
-
-func symbol(symbols []string, unit int) ([]byte, error) {
-	if unit >= len(symbols) {
-		return nil, fmt.Errorf("no symbol for unit %d", unit)
-	}
-	return []byte(symbols[unit]), nil
 }
 
 func unit(symbols []string, text string) (int, error) {
