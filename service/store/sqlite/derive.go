@@ -23,8 +23,9 @@ const (
 FROM trainee LEFT JOIN plan ON plan.tenant = trainee.tenant AND plan.trainee = trainee.trainee AND plan.state = 0
 WHERE trainee.tenant = ? AND trainee.trainee = ?`
 
-	selectDueDays = `SELECT day, packed FROM day_rollup WHERE tenant = ?1 AND trainee = ?2
-AND day > (SELECT max(day) FROM day_rollup WHERE tenant = ?1 AND trainee = ?2) - ?3 ORDER BY day`
+	// The last two blocks have all days that due talks rest on.
+	selectDueDays = `SELECT block, packed FROM day_rollup WHERE tenant = ?1 AND trainee = ?2
+AND block >= (SELECT max(block) FROM day_rollup WHERE tenant = ?1 AND trainee = ?2) - 1 ORDER BY block`
 )
 
 // dueRow is a row of due_talk within its scope.
@@ -137,17 +138,19 @@ func (v *view) dueOf(plan engine.Plan) ([]dueRow, error) {
 // dueWindow reads the last days of the log, as far as the due talks rest on them.
 func (v *view) dueWindow() (engine.Window, error) {
 	var w engine.Window
-	err := v.rollups(func(day engine.Day, packed []byte) error {
+	err := v.rollups(func(d rows.PackedDay) error {
 		if w.Days == nil {
-			w.First = day
+			w.First = d.Day
 		}
-		return rows.DecodeDay(packed, day, &w)
-	}, selectDueDays, v.scope.Tenant, v.scope.Trainee, phase.DueDays)
+		return rows.DecodeDay(d.Packed, d.Day, &w)
+	}, selectDueDays, v.scope.Tenant, v.scope.Trainee)
 	if err != nil || w.Days == nil {
 		return engine.Window{}, err
 	}
 	days := make([]engine.WindowDay, phase.DueDays)
-	copy(days[phase.DueDays-len(w.Days):], w.Days)
+	for i := range days {
+		days[i] = w.At(w.End() - phase.DueDays + engine.Day(i))
+	}
 	return engine.Window{First: w.End() - phase.DueDays, Days: days}, nil
 }
 
@@ -160,16 +163,19 @@ func (v *view) firstReadings(from engine.Day, w engine.Window) ([]float64, error
 	if w.First > from {
 		w = engine.Window{First: from}
 		found := 0
-		err := v.rollups(func(day engine.Day, packed []byte) error {
-			err := rows.DecodeDay(packed, day, &w)
-			if err == nil && w.At(day).WeightKg.OK {
+		err := v.rollups(func(d rows.PackedDay) error {
+			if d.Day < from {
+				return nil
+			}
+			err := rows.DecodeDay(d.Packed, d.Day, &w)
+			if err == nil && w.At(d.Day).WeightKg.OK {
 				found++
 			}
 			if found == phase.DueFirstReadings {
 				return errEnough
 			}
 			return err
-		}, selectRollups, v.scope.Tenant, v.scope.Trainee, from)
+		}, selectRollups, v.scope.Tenant, v.scope.Trainee, rows.Block(from))
 		if err != nil && !errors.Is(err, errEnough) {
 			return nil, err
 		}

@@ -20,8 +20,6 @@ ORDER BY day, kind, key LIMIT ?`
 WHERE tenant = ? AND trainee = ? AND day BETWEEN ? AND ?
 ORDER BY day, kind, key`
 
-	selectLoggedDays = `SELECT day FROM day_rollup WHERE tenant = ? AND trainee = ? AND day BETWEEN ? AND ? ORDER BY day`
-
 	deleteEntry = `DELETE FROM entry WHERE tenant = ? AND trainee = ? AND day = ? AND kind = ? AND key = ?`
 )
 
@@ -114,16 +112,12 @@ func (tx *writeTx) stored(written []engine.Entry) ([]engine.Entry, error) {
 // loggedOf returns which of some days, ascending, have entries.
 func (tx *writeTx) loggedOf(days []engine.Day) ([]engine.Day, error) {
 	var out []engine.Day
-	var day engine.Day
-	err := tx.each(func(r *sql.Rows) error {
-		if err := r.Scan(&day); err != nil {
-			return err
-		}
-		if _, isOne := slices.BinarySearch(days, day); isOne {
-			out = append(out, day)
+	err := tx.rollups(func(d rows.PackedDay) error {
+		if _, isOne := slices.BinarySearch(days, d.Day); isOne {
+			out = append(out, d.Day)
 		}
 		return nil
-	}, selectLoggedDays, tx.scope.Tenant, tx.scope.Trainee, days[0], days[len(days)-1])
+	}, selectRollupsBetween, tx.scope.Tenant, tx.scope.Trainee, rows.Block(days[0]), rows.Block(days[len(days)-1]))
 	return out, err
 }
 
@@ -134,7 +128,7 @@ func (tx *writeTx) DeleteEntry(id engine.ID) error {
 	}
 	left, err := tx.entries(selectEntriesOfDays, tx.scope.Tenant, tx.scope.Trainee, id.Day, id.Day)
 	if err == nil && len(left) == 0 {
-		_, err = tx.exec(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, id.Day)
+		err = tx.putDays([]rows.PackedDay{{Day: id.Day}})
 	}
 	if err == nil {
 		err = tx.putRollups(left)

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"bytes"
 	"database/sql"
 
 	"example.com/steelyard/engine"
@@ -9,17 +10,19 @@ import (
 )
 
 const (
-	selectRollups = `SELECT day, packed FROM day_rollup WHERE tenant = ? AND trainee = ? AND day >= ? ORDER BY day`
+	selectRollups = `SELECT block, packed FROM day_rollup WHERE tenant = ? AND trainee = ? AND block >= ? ORDER BY block`
 
-	deleteRollup = `DELETE FROM day_rollup WHERE tenant = ? AND trainee = ? AND day = ?`
+	selectRollupsBetween = `SELECT block, packed FROM day_rollup WHERE tenant = ? AND trainee = ? AND block BETWEEN ? AND ? ORDER BY block`
+
+	deleteRollup = `DELETE FROM day_rollup WHERE tenant = ? AND trainee = ? AND block = ?`
 )
 
-var upsertRollups = newBulk(`INSERT INTO day_rollup (tenant, trainee, day, packed)`, 2,
-	`ON CONFLICT (tenant, trainee, day) DO UPDATE SET packed = excluded.packed`)
+var upsertRollups = newBulk(`INSERT INTO day_rollup (tenant, trainee, block, packed)`, 2,
+	`ON CONFLICT (tenant, trainee, block) DO UPDATE SET packed = excluded.packed`)
 
-// putRollups writes the rows of all days that a log in its order has.
+// putRollups writes the days that a log in its order has.
 func (tx *writeTx) putRollups(log []engine.Entry) error {
-	var args []any
+	var days []rows.PackedDay
 	var packed []byte
 	for day, entries := range rows.ByDay(log) {
 		start := len(packed)
@@ -27,7 +30,42 @@ func (tx *writeTx) putRollups(log []engine.Entry) error {
 		if packed, err = rows.AppendDay(packed, rollup.Day(day, entries)); err != nil {
 			return err
 		}
-		args = append(args, int64(day), packed[start:len(packed):len(packed)])
+		days = append(days, rows.PackedDay{Day: day, Packed: packed[start:len(packed):len(packed)]})
+	}
+	return tx.putDays(days)
+}
+
+// putDays writes days, ascending, into their blocks; one of no bytes goes.
+func (tx *writeTx) putDays(days []rows.PackedDay) error {
+	if len(days) == 0 {
+		return nil
+	}
+	first, last := rows.Block(days[0].Day), rows.Block(days[len(days)-1].Day)
+	stored := map[int64][]byte{}
+	err := tx.blocks(func(block int64, packed []byte) error {
+		stored[block] = bytes.Clone(packed)
+		return nil
+	}, selectRollupsBetween, tx.scope.Tenant, tx.scope.Trainee, first, last)
+	if err != nil {
+		return err
+	}
+	var args []any
+	for len(days) > 0 {
+		block, n := rows.Block(days[0].Day), 1
+		for n < len(days) && rows.Block(days[n].Day) == block {
+			n++
+		}
+		packed, err := rows.Splice(block, stored[block], days[:n])
+		if err == nil && packed == nil {
+			_, err = tx.exec(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, block)
+		}
+		if err != nil {
+			return err
+		}
+		if packed != nil {
+			args = append(args, block, packed)
+		}
+		days = days[n:]
 	}
 	return tx.put(upsertRollups, tx.scope, args)
 }
@@ -35,19 +73,28 @@ func (tx *writeTx) putRollups(log []engine.Entry) error {
 // window reads every day from first on.
 func (v *view) window(first engine.Day) (engine.Window, error) {
 	w := engine.Window{First: first}
-	err := v.rollups(func(day engine.Day, packed []byte) error { return rows.DecodeDay(packed, day, &w) },
-		selectRollups, v.scope.Tenant, v.scope.Trainee, first)
+	err := v.rollups(func(d rows.PackedDay) error {
+		if d.Day < first {
+			return nil
+		}
+		return rows.DecodeDay(d.Packed, d.Day, &w)
+	}, selectRollups, v.scope.Tenant, v.scope.Trainee, rows.Block(first))
 	return w, err
 }
 
-// rollups calls f for every row that a query with the columns of selectRollups finds.
-func (v *view) rollups(f func(day engine.Day, packed []byte) error, query string, args ...any) error {
-	var day engine.Day // out here, they are allocated once and not for each row
+// rollups calls f for every day of the blocks that a query with the columns of
+// selectRollups finds.
+func (v *view) rollups(f func(rows.PackedDay) error, query string, args ...any) error {
+	return v.blocks(func(block int64, packed []byte) error { return rows.EachDay(block, packed, f) }, query, args...)
+}
+
+func (v *view) blocks(f func(block int64, packed []byte) error, query string, args ...any) error {
+	var block int64 // out here, they are allocated once and not for each row
 	var packed sql.RawBytes
 	return v.each(func(r *sql.Rows) error {
-		if err := r.Scan(&day, &packed); err != nil {
+		if err := r.Scan(&block, &packed); err != nil {
 			return err
 		}
-		return f(day, packed)
+		return f(block, packed)
 	}, query, args...)
 }

@@ -16,7 +16,7 @@ type statements map[string]*sql.Stmt
 // readQueries run on both handles: a write transaction reads too.
 var readQueries = []string{
 	selectTables, selectHead, selectTrainee,
-	selectEntries, selectEntriesOfDays, selectLoggedDays, selectRollups,
+	selectEntries, selectEntriesOfDays, selectRollups, selectRollupsBetween,
 	selectPlan, selectPlans, selectOpenPlan, selectDecisionsByDay, selectDecisionsBySeq, selectDecisionSeq,
 	selectUpload, selectKey, selectKeys,
 	selectDueTalks, selectDueState, selectDueDays, selectStale, selectStaleOf, selectTraineesAfter,

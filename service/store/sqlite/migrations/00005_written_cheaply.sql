@@ -26,15 +26,15 @@ INSERT INTO packed_entry SELECT tenant, trainee, day, kind, key, note, CAST(fact
 DROP TABLE entry;
 ALTER TABLE packed_entry RENAME TO entry;
 
--- Open derives all day rows from the entries again, packed: of what is derived
+-- Open derives all days from the entries again, packed: of what is derived
 -- nothing is lost. user_version is by which rules they were made, rollup.Rules.
 DROP TABLE day_rollup;
 CREATE TABLE day_rollup (
   tenant  TEXT    NOT NULL,
   trainee TEXT    NOT NULL,
-  day     INTEGER NOT NULL,
-  packed  BLOB    NOT NULL,
-  PRIMARY KEY (tenant, trainee, day),
+  block   INTEGER NOT NULL, -- 32 days that follow each other
+  packed  BLOB    NOT NULL, -- those of them that have entries
+  PRIMARY KEY (tenant, trainee, block),
   FOREIGN KEY (tenant, trainee) REFERENCES trainee ON DELETE CASCADE
 ) STRICT, WITHOUT ROWID;
 PRAGMA user_version = 0;
