@@ -152,7 +152,7 @@ func entriesOnly(b *testing.B, s *Store, sc store.Scope, of []entryRow, query st
 		for _, r := range of {
 			days = append(days, r.Day)
 		}
-		_, err = tx.ofDays(slices.Compact(days))
+		_, err = tx.readTouched(&pgx.Batch{}, slices.Compact(days))
 	}
 	if err == nil {
 		err = tx.commit(func(q *pgx.Batch) { tx.queueEntries(q, query, of) })

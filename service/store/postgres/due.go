@@ -11,6 +11,7 @@ import (
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/phase"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
 )
 
 const (
@@ -23,11 +24,9 @@ ORDER BY from_day, trainee, seq LIMIT $7`
 	selectDueOf = `SELECT from_day, trainee, seq, reason, until_day, plan, line FROM due_talk
 WHERE tenant = $1 AND trainee = $2 ORDER BY seq`
 
-	selectDueDays = `SELECT day, packed FROM day_rollup WHERE tenant = $1 AND trainee = $2
-AND day > (SELECT max(l.day) FROM day_rollup l WHERE l.tenant = $1 AND l.trainee = $2) - $3 ORDER BY day`
-
-	selectFirstReadings = `SELECT day, packed FROM day_rollup
-WHERE tenant = $1 AND trainee = $2 AND day >= $3 AND weighed ORDER BY day LIMIT $4`
+	// The last day with an entry and all that are needed before it are in two blocks.
+	selectDueDays = `SELECT block, packed FROM day_rollup WHERE tenant = $1 AND trainee = $2
+AND block >= (SELECT max(l.block) FROM day_rollup l WHERE l.tenant = $1 AND l.trainee = $2) - 1 ORDER BY block`
 
 	deleteDueOf = `DELETE FROM due_talk WHERE tenant = $1 AND trainee = $2`
 
@@ -94,7 +93,7 @@ type dueState struct {
 	plans     []store.Plan // the open one
 	decisions []decisionRow
 	window    engine.Window // the last days of the log, as far as the talks rest on them
-	first     engine.Window // of the days since the plan began, those with the first readings
+	first     engine.Window // from when the plan began on, as far as the first readings are in it
 	stored    []store.DueTalk
 }
 
@@ -104,15 +103,14 @@ func (s *dueState) queue(b *pgx.Batch) {
 	b.Queue(selectOpenPlan, tenant, trainee).Query(eachRow(scanPlan(&s.plans)))
 	b.Queue(selectDecisionsOfOpenPlan, tenant, trainee).Query(eachRow(scanDecision(&s.decisions)))
 	b.Queue(selectDueOf, tenant, trainee).Query(eachRow(scanDue(&s.stored)))
-	b.Queue(selectDueDays, tenant, trainee, int32(phase.DueDays)).Query(eachRow(scanRollup(&s.window, true)))
+	b.Queue(selectDueDays, tenant, trainee).Query(eachRow(scanRollup(&s.window, true)))
 }
 
 // queueFirst reads the first readings since the plan began, unless the window
 // reaches back that far.
 func (s *dueState) queueFirst(b *pgx.Batch) {
 	if n := len(s.window.Days); n > 0 { // it ends with the last day that has an entry
-		days := make([]engine.WindowDay, phase.DueDays)
-		copy(days[phase.DueDays-n:], s.window.Days)
+		days := append(make([]engine.WindowDay, phase.DueDays), s.window.Days...)[n:]
 		s.window = engine.Window{First: s.window.End() - phase.DueDays, Days: days}
 	}
 	s.first = s.window
@@ -120,7 +118,7 @@ func (s *dueState) queueFirst(b *pgx.Batch) {
 		return
 	}
 	s.first = engine.Window{First: s.plans[0].Start}
-	b.Queue(selectFirstReadings, s.scope.Tenant, s.scope.Trainee, int32(s.first.First), phase.DueFirstReadings).
+	b.Queue(selectRollups, s.scope.Tenant, s.scope.Trainee, rows.Block(s.first.First)).
 		Query(eachRow(scanRollup(&s.first, false)))
 }
 

@@ -114,20 +114,18 @@ func scanEntry(out *[]entryRow) func(pgx.Rows) error {
 	}
 }
 
-// ofDays reads the entries of days, ascending.
-func (v *view) ofDays(days []engine.Day) ([]entryRow, error) {
-	if len(days) == 0 {
-		return nil, nil
-	}
+// queueOfDays reads the entries of days, ascending.
+func (v *view) queueOfDays(b *pgx.Batch, days []engine.Day, out *[]entryRow) {
 	first, last := days[0], days[len(days)-1]
 	if int(last-first) == len(days)-1 { // days that follow each other: one walk along the key
-		return v.entryRows(selectEntriesBetween, int32(first), int32(last))
+		b.Queue(selectEntriesBetween, v.scope.Tenant, v.scope.Trainee, int32(first), int32(last)).Query(eachRow(scanEntry(out)))
+		return
 	}
 	list := make([]int32, len(days))
 	for i, d := range days {
 		list[i] = int32(d)
 	}
-	return v.entryRows(selectEntriesOfDays, list)
+	b.Queue(selectEntriesOfDays, v.scope.Tenant, v.scope.Trainee, list).Query(eachRow(scanEntry(out)))
 }
 
 // PutEntries implements store.Tx. The touched days are read first, which their
@@ -144,14 +142,14 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 	for _, r := range want {
 		days = append(days, r.Day)
 	}
-	have, err := tx.ofDays(slices.Compact(days))
+	have, err := tx.readTouched(&pgx.Batch{}, slices.Compact(days))
 	if err != nil {
 		return tx.fail("read days", err)
 	}
-	m := merge(have, want)
+	m := merge(have.entries, want)
 	tx.queueEntries(tx.later, insertEntries, m.added)
 	tx.queueEntries(tx.later, updateEntries, m.changed)
-	return tx.fail("roll up", tx.queueRollups(tx.later, m.days, m.after))
+	return tx.fail("roll up", tx.queueRollups(tx.later, m.days, m.after, have.blocks))
 }
 
 // queueEntries queues a statement over givenEntries.
@@ -171,62 +169,53 @@ func (tx *writeTx) queueEntries(b *pgx.Batch, query string, of []entryRow) {
 type merged struct {
 	added, changed []entryRow
 	after          []entryRow   // all of the read days, in order
-	days           []changedDay // on which something changes, ascending
+	days           []engine.Day // on which something changes, ascending
 }
 
-// changedDay is a day on which something changes. It is new when it had no entry.
-type changedDay struct {
-	day   engine.Day
-	isNew bool
-}
-
-// merge lays want over have, which has all entries of the days of want. Both are in order.
+// merge lays want over have. Both are in order.
 func merge(have, want []entryRow) merged {
 	m := merged{after: make([]entryRow, 0, len(have)+len(want))}
-	left := have
 	for _, r := range want {
-		for len(left) > 0 && compareRows(left[0], r) < 0 {
-			m.after = append(m.after, left[0])
-			left = left[1:]
+		for len(have) > 0 && compareRows(have[0], r) < 0 {
+			m.after = append(m.after, have[0])
+			have = have[1:]
 		}
 		m.after = append(m.after, r)
 		switch {
-		case len(left) == 0 || left[0].ID != r.ID:
+		case len(have) == 0 || have[0].ID != r.ID:
 			m.added = append(m.added, r)
-		case left[0].note != r.note || !bytes.Equal(left[0].fact, r.fact):
+		case have[0].note != r.note || !bytes.Equal(have[0].fact, r.fact):
 			m.changed = append(m.changed, r)
-			left = left[1:]
+			have = have[1:]
 		default:
-			left = left[1:]
+			have = have[1:]
 			continue
 		}
-		if len(m.days) == 0 || m.days[len(m.days)-1].day != r.Day {
-			_, there := slices.BinarySearchFunc(have, r.Day, func(h entryRow, d engine.Day) int { return cmp.Compare(h.Day, d) })
-			m.days = append(m.days, changedDay{r.Day, !there})
+		if len(m.days) == 0 || m.days[len(m.days)-1] != r.Day {
+			m.days = append(m.days, r.Day)
 		}
 	}
-	m.after = append(m.after, left...)
+	m.after = append(m.after, have...)
 	return m
 }
 
 // DeleteEntry implements store.Tx.
 func (tx *writeTx) DeleteEntry(id engine.ID) error {
 	var deleted int64
-	var left []entryRow
 	b := &pgx.Batch{}
 	b.Queue(deleteEntry, tx.scope.Tenant, tx.scope.Trainee, int32(id.Day), int16(id.Kind), id.Key).Exec(func(tag commandTag) error {
 		deleted = tag.RowsAffected()
 		return nil
 	})
-	b.Queue(selectEntriesBetween, tx.scope.Tenant, tx.scope.Trainee, int32(id.Day), int32(id.Day)).Query(eachRow(scanEntry(&left)))
-	err := tx.send(b)
+	days := []engine.Day{id.Day}
+	left, err := tx.readTouched(b, days)
 	if err == nil && deleted == 0 {
 		err = pgx.ErrNoRows
 	}
 	if err != nil {
 		return tx.fail("delete entry", err)
 	}
-	return tx.fail("roll up", tx.queueRollups(tx.later, []changedDay{{day: id.Day}}, left))
+	return tx.fail("roll up", tx.queueRollups(tx.later, days, left.entries, left.blocks))
 }
 
 func compareRows(a, b entryRow) int {

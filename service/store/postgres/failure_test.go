@@ -305,7 +305,6 @@ func TestSpoiledRows(t *testing.T) {
 		"UPDATE entry SET fact = '{\"weight\":{\"v\":70,\"u\":\"cubit\"}}'",
 		"UPDATE entry SET kind = 60",
 		"UPDATE day_rollup SET packed = 'x'",
-		"UPDATE day_rollup SET packed = ''",
 		"UPDATE trainee SET profile = ''",
 		"UPDATE plan SET terms = '7'",
 		"UPDATE decision SET action = 4096",

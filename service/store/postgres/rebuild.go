@@ -24,7 +24,7 @@ type dayKey struct {
 	day             int32
 }
 
-// rebuildRollups makes all day rows again when they were made by older rules than the
+// rebuildRollups makes all days again when they were made by older rules than the
 // engine has now, in the owner's transaction. Heads rise, for the windows are others.
 func rebuildRollups(ctx context.Context, tx pgx.Tx) error {
 	var made int
@@ -60,19 +60,24 @@ ORDER BY tenant, trainee, day, kind, key`,
 	return err
 }
 
-// rebuildDays rolls up what the cursor logs gives, day by day.
+// rebuildDays rolls up what the cursor logs gives, day by day and block by block.
 func rebuildDays(ctx context.Context, tx pgx.Tx) error {
 	var at dayKey
 	var entries []engine.Entry // of that day, as far as they are read
+	var days []rows.PackedDay  // of its block
 	var made [][]any
-	finish := func() error {
-		if len(entries) == 0 {
-			return nil
+	finishDay := func() error {
+		d, err := packDay(engine.Day(at.day), entries)
+		entries, days = nil, append(days, d)
+		return err
+	}
+	finishBlock := func() error {
+		block := rows.Block(engine.Day(at.day))
+		packed, err := rows.Splice(block, nil, days)
+		if packed != nil {
+			made = append(made, []any{at.tenant, at.trainee, block, packed})
 		}
-		day := rollup.Day(entries[0].Day, entries)
-		packed, err := rows.AppendDay(nil, day)
-		made = append(made, []any{at.tenant, at.trainee, at.day, day.Row.WeightKg.OK, packed})
-		entries = nil
+		days = nil
 		return err
 	}
 	for {
@@ -90,8 +95,13 @@ func rebuildDays(ctx context.Context, tx pgx.Tx) error {
 				return err
 			}
 			if of != at {
-				if err := finish(); err != nil {
+				if err := finishDay(); err != nil {
 					return err
+				}
+				if of.tenant != at.tenant || of.trainee != at.trainee || rows.Block(engine.Day(of.day)) != rows.Block(engine.Day(at.day)) {
+					if err := finishBlock(); err != nil {
+						return err
+					}
 				}
 				at = of
 			}
@@ -101,10 +111,12 @@ func rebuildDays(ctx context.Context, tx pgx.Tx) error {
 			return err
 		})(found)
 		if err == nil && n == 0 {
-			err = finish()
+			if err = finishDay(); err == nil {
+				err = finishBlock()
+			}
 		}
 		if err == nil && len(made) > 0 {
-			_, err = tx.CopyFrom(ctx, pgx.Identifier{"day_rollup"}, []string{"tenant", "trainee", "day", "weighed", "packed"}, pgx.CopyFromRows(made))
+			_, err = tx.CopyFrom(ctx, pgx.Identifier{"day_rollup"}, []string{"tenant", "trainee", "block", "packed"}, pgx.CopyFromRows(made))
 			made = nil
 		}
 		if err != nil || n == 0 {

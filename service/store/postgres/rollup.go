@@ -11,87 +11,139 @@ import (
 )
 
 const (
-	selectRollups = `SELECT day, packed FROM day_rollup WHERE tenant = $1 AND trainee = $2 AND day >= $3 ORDER BY day`
+	selectRollups = `SELECT block, packed FROM day_rollup WHERE tenant = $1 AND trainee = $2 AND block >= $3 ORDER BY block`
 
-	insertRollups = `INSERT INTO day_rollup (tenant, trainee, day, weighed, packed)
-SELECT $1, $2, g.* FROM unnest($3::integer[], $4::boolean[], $5::bytea[]) g`
+	selectBlocks = `SELECT block, packed FROM day_rollup WHERE tenant = $1 AND trainee = $2 AND block = ANY ($3)`
 
-	upsertRollups = insertRollups + `
-ON CONFLICT (tenant, trainee, day) DO UPDATE SET weighed = excluded.weighed, packed = excluded.packed`
+	insertRollups = `INSERT INTO day_rollup (tenant, trainee, block, packed)
+SELECT $1, $2, g.* FROM unnest($3::bigint[], $4::bytea[]) g`
 
-	deleteRollup = `DELETE FROM day_rollup WHERE tenant = $1 AND trainee = $2 AND day = ANY ($3)`
+	updateRollups = `UPDATE day_rollup d SET packed = g.packed FROM unnest($3::bigint[], $4::bytea[]) AS g (block, packed)
+WHERE d.tenant = $1 AND d.trainee = $2 AND d.block = g.block`
+
+	deleteRollup = `DELETE FROM day_rollup WHERE tenant = $1 AND trainee = $2 AND block = ANY ($3)`
 )
+
+// touched is what is stored of the days that a write touches.
+type touched struct {
+	entries []entryRow       // all of these days, in order
+	blocks  map[int64][]byte // with their days, packed
+}
+
+// readTouched reads it, after what is queued in b.
+func (tx *writeTx) readTouched(b *pgx.Batch, days []engine.Day) (touched, error) {
+	t := touched{blocks: map[int64][]byte{}}
+	if len(days) == 0 {
+		return t, nil
+	}
+	tx.queueOfDays(b, days, &t.entries)
+	var blocks []int64
+	for _, d := range days {
+		if n := rows.Block(d); len(blocks) == 0 || blocks[len(blocks)-1] != n {
+			blocks = append(blocks, n)
+		}
+	}
+	b.Queue(selectBlocks, tx.scope.Tenant, tx.scope.Trainee, blocks).Query(eachRow(func(r pgx.Rows) error {
+		var block int64
+		var packed []byte
+		err := r.Scan(&block, &packed)
+		t.blocks[block] = packed
+		return err
+	}))
+	err := tx.send(b)
+	return t, err
+}
 
 // rollupRows are rows of day_rollup, by column.
 type rollupRows struct {
-	days    []int32
-	weighed []bool
-	packed  [][]byte
+	blocks []int64
+	packed [][]byte
 }
 
-// queueRollups queues what makes the rows of days what their entries come to.
-// after has all entries of these days in order, and may have those of others. A day
-// with a row has entries before and the other way round: to insert those that are new
-// takes half as long as to let the server look.
-func (tx *writeTx) queueRollups(b *pgx.Batch, days []changedDay, after []entryRow) error {
+// queueRollups queues what makes the days that changed what their entries come to.
+// after has all entries of these days in order, and may have those of others; stored
+// has the blocks that are there.
+func (tx *writeTx) queueRollups(b *pgx.Batch, days []engine.Day, after []entryRow, stored map[int64][]byte) error {
 	var added, changed rollupRows
-	var gone []int32
-	for _, d := range days {
-		for len(after) > 0 && after[0].Day < d.day {
-			after = after[1:]
-		}
-		var entries []engine.Entry
-		for ; len(after) > 0 && after[0].Day == d.day; after = after[1:] {
-			e, err := after[0].entry()
+	var gone []int64
+	for len(days) > 0 {
+		block := rows.Block(days[0])
+		var packed []rows.PackedDay
+		for ; len(days) > 0 && rows.Block(days[0]) == block; days = days[1:] {
+			for len(after) > 0 && after[0].Day < days[0] {
+				after = after[1:]
+			}
+			var entries []engine.Entry
+			for ; len(after) > 0 && after[0].Day == days[0]; after = after[1:] {
+				e, err := after[0].entry()
+				if err != nil {
+					return err
+				}
+				entries = append(entries, e)
+			}
+			d, err := packDay(days[0], entries)
 			if err != nil {
 				return err
 			}
-			entries = append(entries, e)
+			packed = append(packed, d)
 		}
-		rows := &changed
+		was, there := stored[block]
+		spliced, err := rows.Splice(block, was, packed)
 		switch {
-		case len(entries) == 0:
-			gone = append(gone, int32(d.day))
-			continue
-		case d.isNew:
-			rows = &added
-		}
-		if err := rows.add(d.day, rollup.Day(d.day, entries)); err != nil {
+		case err != nil:
 			return err
+		case spliced == nil:
+			gone = append(gone, block)
+		case there:
+			changed.add(block, spliced)
+		default:
+			added.add(block, spliced)
 		}
 	}
 	added.queue(b, insertRollups, tx.scope)
-	changed.queue(b, upsertRollups, tx.scope)
+	changed.queue(b, updateRollups, tx.scope)
 	if len(gone) > 0 {
 		b.Queue(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, gone)
 	}
 	return nil
 }
 
+// packDay rolls a day up; of one without entries there are no bytes.
+func packDay(day engine.Day, entries []engine.Entry) (rows.PackedDay, error) {
+	if len(entries) == 0 {
+		return rows.PackedDay{Day: day}, nil
+	}
+	packed, err := rows.AppendDay(nil, rollup.Day(day, entries))
+	return rows.PackedDay{Day: day, Packed: packed}, err
+}
+
+func (r *rollupRows) add(block int64, packed []byte) {
+	r.blocks, r.packed = append(r.blocks, block), append(r.packed, packed)
+}
+
 func (r *rollupRows) queue(b *pgx.Batch, query string, sc store.Scope) {
-	if len(r.days) > 0 {
-		b.Queue(query, sc.Tenant, sc.Trainee, r.days, r.weighed, r.packed)
+	if len(r.blocks) > 0 {
+		b.Queue(query, sc.Tenant, sc.Trainee, r.blocks, r.packed)
 	}
 }
 
-func (r *rollupRows) add(on engine.Day, day rollup.Result) error {
-	packed, err := rows.AppendDay(nil, day)
-	r.days, r.weighed, r.packed = append(r.days, int32(on)), append(r.weighed, day.Row.WeightKg.OK), append(r.packed, packed)
-	return err
-}
-
-// scanRollup appends days, ascending, to a window, which begins with the first of
-// them when it is said to.
+// scanRollup appends the days of blocks, ascending, to a window. One that begins there
+// begins with the first of them, any other leaves out those before it.
 func scanRollup(w *engine.Window, beginsThere bool) func(pgx.Rows) error {
-	var day int32 // out here, they are allocated once and not for each row
+	var block int64 // out here, they are allocated once and not for each row
 	var packed pgtype.DriverBytes
 	return func(r pgx.Rows) error {
-		if err := r.Scan(&day, &packed); err != nil {
+		if err := r.Scan(&block, &packed); err != nil {
 			return err
 		}
-		if beginsThere && w.Days == nil {
-			w.First = engine.Day(day)
-		}
-		return rows.DecodeDay(packed, engine.Day(day), w)
+		return rows.EachDay(block, packed, func(d rows.PackedDay) error {
+			if beginsThere && w.Days == nil {
+				w.First = d.Day
+			}
+			if d.Day < w.First {
+				return nil
+			}
+			return rows.DecodeDay(d.Packed, d.Day, w)
+		})
 	}
 }

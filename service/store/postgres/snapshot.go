@@ -9,6 +9,7 @@ import (
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
 	"example.com/steelyard/service/window"
 )
 
@@ -103,7 +104,7 @@ func (s *Store) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) 
 		b.Queue(selectTrainee, sc.Tenant, sc.Trainee).QueryRow(orNone(&none, v.scanTrainee))
 		b.Queue(selectOpenPlan, sc.Tenant, sc.Trainee).Query(eachRow(scanPlan(&plans)))
 		b.Queue(selectDecisionsOfOpenPlan, sc.Tenant, sc.Trainee).Query(eachRow(scanDecision(&decisions)))
-		b.Queue(selectRollups, sc.Tenant, sc.Trainee, int32(first)).Query(eachRow(scanRollup(&snap.Window, false)))
+		b.Queue(selectRollups, sc.Tenant, sc.Trainee, rows.Block(first)).Query(eachRow(scanRollup(&snap.Window, false)))
 		b.Queue(commit)
 	})
 	if err := cmp.Or(err, none); err != nil {

@@ -35,8 +35,8 @@ var statements = map[string]string{
 	"selectDecisionsBySeq": selectDecisionsBySeq, "selectDecisionSeq": selectDecisionSeq, "insertDecision": insertDecision,
 	"selectEntries": selectEntries, "selectEntriesBetween": selectEntriesBetween, "selectEntriesOfDays": selectEntriesOfDays,
 	"insertEntries": insertEntries, "updateEntries": updateEntries, "deleteEntry": deleteEntry,
-	"selectRollups": selectRollups, "insertRollups": insertRollups, "upsertRollups": upsertRollups, "deleteRollup": deleteRollup,
-	"selectDueTalks": selectDueTalks, "selectDueOf": selectDueOf, "selectDueDays": selectDueDays, "selectFirstReadings": selectFirstReadings,
+	"selectRollups": selectRollups, "insertRollups": insertRollups, "updateRollups": updateRollups, "selectBlocks": selectBlocks, "deleteRollup": deleteRollup,
+	"selectDueTalks": selectDueTalks, "selectDueOf": selectDueOf, "selectDueDays": selectDueDays,
 	"deleteDueOf": deleteDueOf, "insertDue": insertDue,
 	"markStale": markStale, "selectStale": selectStale, "selectStaleOf": selectStaleOf, "lockStale": lockStale, "lockStaleIfFree": lockStaleIfFree, "deleteStale": deleteStale,
 }
@@ -123,7 +123,7 @@ func TestNoStatementScans(t *testing.T) {
 	for _, q := range []string{
 		`INSERT INTO trainee SELECT 'gym-' || i % 20, 't' || i / 20, 'x', 1, '', 'UTC', '{}', 0, 0, 0 FROM generate_series(0, 19999) i`,
 		`INSERT INTO entry SELECT tenant, trainee, d, 1, '1', '', '{}' FROM trainee, generate_series(1, 4) d`,
-		`INSERT INTO day_rollup SELECT tenant, trainee, d, true, '\x01' FROM trainee, generate_series(1, 4) d`,
+		`INSERT INTO day_rollup SELECT tenant, trainee, d, '\x01' FROM trainee, generate_series(1, 4) d`,
 		`INSERT INTO plan SELECT tenant, trainee, 'p' || i, i, '{}', 0, 0 FROM trainee, generate_series(0, 1) i`,
 		`INSERT INTO decision SELECT tenant, trainee, id, d, d, 1, 1, 0, 0, 0, 0, '', '', NULL, 0 FROM plan, generate_series(1, 2) d`,
 		`INSERT INTO due_talk SELECT tenant, trainee, 1, 1, 100 + revision, NULL, 'p0', '' FROM trainee`,

@@ -3,17 +3,16 @@
 -- meanwhile, and a program from before cannot read it afterwards.
 ALTER TABLE entry ALTER COLUMN fact TYPE bytea USING convert_to(fact, 'UTF8');
 
--- Days are packed too. Migrate derives all of them from the entries again, which is
+-- Days are packed too, 32 that follow each other in a row. Migrate derives all of them from the entries again, which is
 -- also what other rules of the roll-up need: rollup_rules says by which they were made.
 DROP TABLE day_rollup;
 CREATE TABLE day_rollup (
   tenant  text COLLATE "C" NOT NULL,
   trainee text COLLATE "C" NOT NULL,
-  day     integer NOT NULL,
-  weighed boolean NOT NULL, -- the first readings of a plan are looked for
-  packed  bytea   NOT NULL,
-  PRIMARY KEY (tenant, trainee, day)
-);
+  block   bigint NOT NULL, -- day >> 5
+  packed  bytea  NOT NULL,
+  PRIMARY KEY (tenant, trainee, block)
+) WITH (fillfactor = 80); -- most writes change the last row: room for it on the same page
 ALTER TABLE day_rollup ENABLE ROW LEVEL SECURITY;
 ALTER TABLE day_rollup FORCE ROW LEVEL SECURITY;
 CREATE POLICY of_tenant ON day_rollup USING (tenant = nullif(current_setting('steelyard.tenant', true), ''));
