@@ -36,22 +36,22 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	}
 	options := []window.Option{window.Checked(uint(max(a.cfg.CheckWindows, 0)), mismatch)}
 	if a.cfg.RedisURL == "" {
-		return windows{
-			source: window.NewSource(a.store, near, count, options...),
-			forget: func(_ context.Context, s store.Scope) { near.Forget(s) },
-		}, nil
+		source := window.NewSource(a.store, near, count, options...)
+		return windows{source, func(_ context.Context, s store.Scope) {
+			source.Forget(s)
+			near.Forget(s)
+		}}, nil
 	}
 	far, err := a.openRedis(tel)
 	if err != nil {
 		return windows{}, err
 	}
-	return windows{
-		source: window.NewSource(a.store, tiered.New(near, far), count, append(options, window.Overlapped())...),
-		forget: func(ctx context.Context, s store.Scope) {
-			near.Forget(s)
-			far.Forget(ctx, s)
-		},
-	}, nil
+	source := window.NewSource(a.store, tiered.New(near, far), count, append(options, window.Overlapped())...)
+	return windows{source, func(ctx context.Context, s store.Scope) {
+		source.Forget(s)
+		near.Forget(s)
+		far.Forget(ctx, s)
+	}}, nil
 }
 
 // openRedis opens the shared bag. Its secret comes from the pepper, which every

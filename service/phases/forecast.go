@@ -12,7 +12,9 @@ import (
 // Forecast estimates how long an open plan takes, as of a day.
 func (s *Server) Forecast(ctx context.Context, req *pb.ForecastRequest) (*pb.ForecastResponse, error) {
 	sc := call.Scope(ctx, convert.TraineeFrom(req.GetName()))
-	p, err := s.read(ctx, sc, convert.PlanFrom(req.GetName()), req.GetAsOfDate(), "as_of_date", recommendAhead)
+	p, err := s.read(ctx, sc, convert.PlanFrom(req.GetName()), call.AsOf{
+		Date: req.GetAsOfDate(), Field: "as_of_date", Ahead: recommendAhead, AtLeast: req.GetAtLeastRevision(),
+	})
 	if err != nil {
 		return nil, err
 	}

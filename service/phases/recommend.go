@@ -15,7 +15,9 @@ const recommendAhead = 1
 // Recommend gives the recommendation of an open plan as of a day.
 func (s *Server) Recommend(ctx context.Context, req *pb.RecommendRequest) (*pb.Recommendation, error) {
 	sc := call.Scope(ctx, convert.TraineeFrom(req.GetName()))
-	p, err := s.read(ctx, sc, convert.PlanFrom(req.GetName()), req.GetAsOfDate(), "as_of_date", recommendAhead)
+	p, err := s.read(ctx, sc, convert.PlanFrom(req.GetName()), call.AsOf{
+		Date: req.GetAsOfDate(), Field: "as_of_date", Ahead: recommendAhead, AtLeast: req.GetAtLeastRevision(),
+	})
 	if err != nil {
 		return nil, err
 	}
