@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 
+	"example.com/steelyard/service/phases"
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/telemetry"
 	"example.com/steelyard/service/window"
@@ -13,9 +14,11 @@ import (
 	"example.com/steelyard/service/window/tiered"
 )
 
-// windows is where windows are read, and how an erased one is forgotten.
+// windows is where windows are read, what is computed of them is held, and how
+// both are forgotten when a trainee is erased.
 type windows struct {
 	source *window.Source
+	memo   *phases.Memo
 	forget func(context.Context, store.Scope)
 }
 
@@ -34,10 +37,15 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	if err != nil {
 		return windows{}, fmt.Errorf("window bag: %w", err)
 	}
+	memo, err := phases.NewMemo(memoBytes)
+	if err != nil {
+		return windows{}, fmt.Errorf("memo: %w", err)
+	}
 	options := []window.Option{window.Checked(uint(max(a.cfg.CheckWindows, 0)), mismatch)}
 	if a.cfg.RedisURL == "" {
 		source := window.NewSource(a.store, near, count, options...)
-		return windows{source, func(_ context.Context, s store.Scope) {
+		return windows{source, memo, func(_ context.Context, s store.Scope) {
+			memo.Forget(s)
 			source.Forget(s)
 			near.Forget(s)
 		}}, nil
@@ -47,7 +55,8 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 		return windows{}, err
 	}
 	source := window.NewSource(a.store, tiered.New(near, far), count, append(options, window.Overlapped())...)
-	return windows{source, func(ctx context.Context, s store.Scope) {
+	return windows{source, memo, func(ctx context.Context, s store.Scope) {
+		memo.Forget(s)
 		source.Forget(s)
 		near.Forget(s)
 		far.Forget(ctx, s)

@@ -18,9 +18,13 @@ func (s *Server) Forecast(ctx context.Context, req *pb.ForecastRequest) (*pb.For
 	if err != nil {
 		return nil, err
 	}
-	outlooks := phase.Forecast(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
-	out := convert.ForecastToProto(outlooks, p.plan.WeekendExtraKcal)
-	out.Revision = convert.Revision(p.Snapshot.Head)
+	out, ok := s.Memo.forecasts.Get(sc, p.label())
+	if !ok {
+		outlooks := phase.Forecast(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
+		out = convert.ForecastToProto(outlooks, p.plan.WeekendExtraKcal)
+		out.Revision = convert.Revision(p.Snapshot.Head)
+		s.Memo.forecasts.Put(sc, p.label(), out)
+	}
 	call.TellRevision(ctx, out.GetRevision())
 	return out, nil
 }

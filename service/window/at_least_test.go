@@ -94,7 +94,7 @@ func TestAtLeast_TheTimeCountsFromBeforeTheRead(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		u := newSource()
 		u.store.beforeLoad = func() { time.Sleep(2 * time.Second) }
-		u.mustAtLeast(t, alice, head("aa", 5), 5, window.FromStore, 1)
+		u.mustServe(t, alice, 8, window.FromStore)
 		time.Sleep(window.SeenFor - 2*time.Second)
 		u.mustAtLeast(t, alice, head("aa", 5), 5, window.FromBag, 1)
 	})
