@@ -68,7 +68,7 @@ func EntryIDFrom(name, field string) (engine.ID, error) {
 // Revision returns the opaque text of a head.
 func Revision(h store.Head) string { return h.Incarnation + "-" + strconv.FormatInt(h.Revision, 10) }
 
-var revision = regexp.MustCompile(`^([0-9a-f]{32})-([1-9][0-9]{0,18})$`)
+var revision = regexp.MustCompile(`^([0-9A-Fa-f]{32})-([1-9][0-9]{0,18})$`)
 
 // RevisionFrom reads the text of a head; field names it in the error.
 func RevisionFrom(text, field string) (store.Head, error) {
