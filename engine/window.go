@@ -21,9 +21,9 @@ type WindowDay struct {
 	Steps        Opt
 	ActivityKcal Opt // net of rest
 	Marks        MarkSet
+	HasPhotos    bool
 	RefeedKcal   Opt // the refeed's own target
 	CheckIn      CheckIn
-	HasPhotos    bool
 }
 
 // IsEmpty reports whether nothing at all is known of the day.

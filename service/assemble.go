@@ -31,6 +31,8 @@ import (
 const (
 	// bagDays bounds the in-process bag: about 200 MB when full.
 	bagDays = 1_000_000
+	// memoBytes bounds the computed answers that are held.
+	memoBytes = 64 << 20
 	// keyWaiters is how many calls may wait, for each slot, to have their key looked
 	// up. That is far quicker than any call, and nobody can be told apart before.
 	keyWaiters = 64
@@ -179,7 +181,7 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 func (a *App) register(r grpc.ServiceRegistrar, w windows) {
 	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
 	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
-	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Now: time.Now})
+	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Memo: w.memo, Now: time.Now})
 	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Names: a.names, Forget: w.forget})
 }
 

@@ -76,7 +76,13 @@ func (c *benchClient) backfills(b *testing.B, streams int, entries []*pb.Entry) 
 		c.trainee(b, name)
 		names = append(names, name)
 	}
-	errs := make([]error, streams)
+	return c.upload(b, names, entries), names[streams-1]
+}
+
+// upload uploads a log to each of some trainees at once.
+func (c *benchClient) upload(b *testing.B, names []string, entries []*pb.Entry) sample {
+	b.Helper()
+	errs := make([]error, len(names))
 	began := time.Now()
 	var done sync.WaitGroup
 	for i, name := range names {
@@ -87,7 +93,7 @@ func (c *benchClient) backfills(b *testing.B, streams int, entries []*pb.Entry) 
 	if err := errors.Join(errs...); err != nil {
 		b.Fatal(err)
 	}
-	return sample{count: float64(streams * len(entries)), took: took}, names[streams-1]
+	return sample{count: float64(len(names) * len(entries)), took: took}
 }
 
 // entryRows are rows of the store's entry table as they are, and its columns.

@@ -11,7 +11,6 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"slices"
 	"sync"
 	"testing"
@@ -31,20 +30,23 @@ type benchClient struct {
 	commands    io.Writer
 	usages      *json.Decoder
 	ctx         context.Context // carries the credential
-	file        string          // of an SQLite store
 	profileInto string
 }
 
-// startBench starts a server of a backend in a process of its own, which ends
-// with the benchmark.
-func startBench(b *testing.B, backend benchBackend) *benchClient {
+// startBench starts a server over a place in a process of its own, which ends with
+// the benchmark.
+func startBench(b *testing.B, at benchPlace) *benchClient {
+	b.Helper()
+	place, err := json.Marshal(at)
+	if err != nil {
+		b.Fatal(err)
+	}
 	self, err := os.Executable()
 	if err != nil {
 		b.Fatal(err)
 	}
-	dir := b.TempDir()
 	cmd := exec.Command(self)
-	cmd.Env = append(os.Environ(), benchServerEnv+"="+backend.name, benchDirEnv+"="+dir)
+	cmd.Env = append(os.Environ(), benchServerEnv+"="+string(place))
 	cmd.Stderr = os.Stderr
 	in, err := cmd.StdinPipe()
 	if err != nil {
@@ -58,9 +60,6 @@ func startBench(b *testing.B, backend benchBackend) *benchClient {
 		b.Fatal(err)
 	}
 	c := &benchClient{commands: in, usages: json.NewDecoder(bufio.NewReader(out)), profileInto: os.Getenv("STEELYARD_BENCH_PROFILES")}
-	if backend.file != "" {
-		c.file = filepath.Join(dir, backend.file)
-	}
 	b.Cleanup(func() {
 		_ = in.Close() // the server ends with its input
 		if err := cmd.Wait(); err != nil {

@@ -11,8 +11,8 @@ import (
 // TestMain makes the test binary the benchmarks' server when they start it as
 // one: their clients share no process with it, so that its CPU is its own.
 func TestMain(m *testing.M) {
-	if name := os.Getenv(benchServerEnv); name != "" {
-		if err := serveBench(os.Stdin, os.Stdout, name, os.Getenv(benchDirEnv)); err != nil {
+	if place := os.Getenv(benchServerEnv); place != "" {
+		if err := serveBench(os.Stdin, os.Stdout, place); err != nil {
 			fmt.Fprintln(os.Stderr, "benchmark server:", err)
 			os.Exit(1)
 		}

@@ -65,9 +65,16 @@ func logOf(seed uint64, first, days int) []*pb.Entry {
 	return out
 }
 
-// people creates the trainees with a plan and a log, and follows each weekly
-// recommendation but the last.
+// people creates the trainees with a plan and a log.
 func (c *benchClient) people(b *testing.B) {
+	b.Helper()
+	for n := range benchCallers {
+		c.person(b, n)
+	}
+}
+
+// person creates a trainee, and follows each weekly recommendation but the last.
+func (c *benchClient) person(b *testing.B, n int) {
 	b.Helper()
 	log, phases := pb.NewLogbookServiceClient(c.conn), pb.NewPhaseServiceClient(c.conn)
 	must := func(err error) {
@@ -76,23 +83,21 @@ func (c *benchClient) people(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
-	for n := range benchCallers {
-		name := benchTrainee(n)
-		c.trainee(b, name)
-		_, err := phases.CreatePlan(c.ctx, &pb.CreatePlanRequest{Parent: name, PlanId: "p", Plan: &pb.Plan{StartDate: benchDay(0)}})
+	name := benchTrainee(n)
+	c.trainee(b, name)
+	_, err := phases.CreatePlan(c.ctx, &pb.CreatePlanRequest{Parent: name, PlanId: "p", Plan: &pb.Plan{StartDate: benchDay(0)}})
+	must(err)
+	_, err = log.BatchCreateEntries(c.ctx, &pb.BatchCreateEntriesRequest{Parent: name, Entries: logOf(uint64(n), 0, benchDays)})
+	must(err)
+	for d := 10; d < benchDays-3; d++ {
+		r, err := phases.Recommend(c.ctx, &pb.RecommendRequest{Name: name + "/plans/p", AsOfDate: benchDay(d)})
 		must(err)
-		_, err = log.BatchCreateEntries(c.ctx, &pb.BatchCreateEntriesRequest{Parent: name, Entries: logOf(uint64(n), 0, benchDays)})
-		must(err)
-		for d := 10; d < benchDays-3; d++ {
-			r, err := phases.Recommend(c.ctx, &pb.RecommendRequest{Name: name + "/plans/p", AsOfDate: benchDay(d)})
-			must(err)
-			if !r.GetIsReviewDue() || r.GetProposedTarget() == nil {
-				continue
-			}
-			_, err = phases.CreateDecision(c.ctx, &pb.CreateDecisionRequest{Parent: name + "/plans/p", Decision: &pb.Decision{
-				FromDate: benchDay(d), Action: r.GetAction(), Target: r.GetProposedTarget(), AnswersRecommendation: true}})
-			must(err)
+		if !r.GetIsReviewDue() || r.GetProposedTarget() == nil {
+			continue
 		}
+		_, err = phases.CreateDecision(c.ctx, &pb.CreateDecisionRequest{Parent: name + "/plans/p", Decision: &pb.Decision{
+			FromDate: benchDay(d), Action: r.GetAction(), Target: r.GetProposedTarget(), AnswersRecommendation: true}})
+		must(err)
 	}
 }
 
@@ -113,12 +118,12 @@ func ask(caller int) *pb.RecommendRequest {
 }
 
 // recommends asks for a recommendation and refuses one whose window came from elsewhere.
-func (c *benchClient) recommends(caller int, from pb.WindowSource) (time.Duration, error) {
+func (c *benchClient) recommends(req *pb.RecommendRequest, from pb.WindowSource) (time.Duration, error) {
 	began := time.Now()
-	r, err := pb.NewPhaseServiceClient(c.conn).Recommend(c.ctx, ask(caller))
+	r, err := pb.NewPhaseServiceClient(c.conn).Recommend(c.ctx, req)
 	took := time.Since(began)
 	if err == nil && r.GetSource() != from {
-		err = fmt.Errorf("the window of %s came from %v, want %v", benchTrainee(caller), r.GetSource(), from)
+		err = fmt.Errorf("the window of %s came from %v, want %v", req.GetName(), r.GetSource(), from)
 	}
 	return took, err
 }

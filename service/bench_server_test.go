@@ -7,14 +7,12 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"log/slog"
 	"net"
 	"net/http"
 	"os"
 	"runtime/pprof"
-	"slices"
 	"syscall"
 	"time"
 
@@ -25,23 +23,17 @@ import (
 	"example.com/steelyard/service/access"
 )
 
-// The environment that makes the test binary a server: the name of a backend,
-// and the folder for its data.
-const (
-	benchServerEnv = "STEELYARD_BENCH_SERVER"
-	benchDirEnv    = "STEELYARD_BENCH_DIR"
-)
+// benchServerEnv makes the test binary a server over the place that it holds.
+const benchServerEnv = "STEELYARD_BENCH_SERVER"
 
-// benchBackend is a store and a bag to measure.
-type benchBackend struct {
-	name   string
-	config func(dir string) Config
-	file   string // of an SQLite store inside dir; empty for another store
+// benchPlace is where a server keeps its data, as JSON in the environment.
+type benchPlace struct {
+	DataDir            string
+	Store, Owner, Bags string // URLs; empty for SQLite and no Redis
 }
 
-// benchBackends is where another one goes.
-var benchBackends = []benchBackend{
-	{"sqlite", func(dir string) Config { return Config{DataDir: dir} }, "steelyard.db"},
+func (p benchPlace) config() Config {
+	return Config{DataDir: p.DataDir, StoreURL: Secret(p.Store), StoreOwnerURL: Secret(p.Owner), RedisURL: Secret(p.Bags), KeyPepper: "a pepper of this benchmark"}
 }
 
 // benchReady is the server's first line: where it listens.
@@ -66,12 +58,12 @@ type benchUsage struct {
 }
 
 // serveBench serves until in ends. The log is written as ever, to the null device.
-func serveBench(in io.Reader, out io.Writer, name, dir string) (err error) {
-	i := slices.IndexFunc(benchBackends, func(b benchBackend) bool { return b.name == name })
-	if i < 0 {
-		return fmt.Errorf("no backend %q", name)
+func serveBench(in io.Reader, out io.Writer, place string) (err error) {
+	var at benchPlace
+	if err := json.Unmarshal([]byte(place), &at); err != nil {
+		return err
 	}
-	cfg := benchBackends[i].config(dir)
+	cfg := at.config()
 	if err := declareCanned(); err != nil {
 		return err
 	}

@@ -42,9 +42,11 @@ func story() []step {
 	height, floor, tooSmall, weekend, refeed, goal, every := 181.0, 1800.0, 12.0, 140.0, 2700.0, 84.0, int32(14)
 	full := &pb.Trainee{Sex: pb.Sex_SEX_MALE, BirthDate: &date.Date{Year: 1991, Month: 7, Day: 2}, HeightCm: &height, TimeZone: "Pacific/Auckland"}
 	const (
-		upload = "0d5a6fe5-6c8a-4a4c-b3f4-2f3c1e0a9b11"
-		sha    = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"
-		writes = "3c1c2d80-8f0c-4f0e-9f54-7f7f7a0f9a10"
+		// revision is none of this trainee: whoever holds it gets the latest state.
+		revision = "00112233445566778899aabbccddeeff-3"
+		upload   = "0d5a6fe5-6c8a-4a4c-b3f4-2f3c1e0a9b11"
+		sha      = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"
+		writes   = "3c1c2d80-8f0c-4f0e-9f54-7f7f7a0f9a10"
 	)
 	key := requestedKey("CreateApiKey", writes)
 	var first, second []*pb.Entry
@@ -96,6 +98,9 @@ func story() []step {
 
 		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(5)}, "in the test"),
 		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(10)}, "end of the test"),
+		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(10), AtLeastRevision: revision}, "a revision of another incarnation"),
+		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(10), AtLeastRevision: "7"}, "no revision"),
+		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/nope", AtLeastRevision: revision}, "absent plan at a revision"),
 		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/nope"}, "absent plan"),
 		one(pb.PhaseService_Recommend_FullMethodName, &pb.RecommendRequest{Name: "trainees/t1/plans/cut", AsOfDate: &date.Date{Year: 2900, Month: 1, Day: 1}}, "far ahead"),
 		one(pb.PhaseService_CreateDecision_FullMethodName, &pb.CreateDecisionRequest{Parent: "trainees/t1/plans/cut", Decision: &pb.Decision{
@@ -144,6 +149,12 @@ func story() []step {
 		one(pb.LogbookService_BatchCreateEntries_FullMethodName, &pb.BatchCreateEntriesRequest{Parent: "trainees/t1", Entries: presses}, "lifts"),
 		one(pb.TrendService_GetStrengthTrend_FullMethodName, &pb.GetStrengthTrendRequest{Name: "trainees/t1/strengthTrend", AsOfDate: day(26)}, "there"),
 		one(pb.TrendService_GetStrengthTrend_FullMethodName, &pb.GetStrengthTrendRequest{Name: "trainees/t9/strengthTrend"}, "absent trainee"),
+		one(pb.TrendService_GetWeightTrend_FullMethodName, &pb.GetWeightTrendRequest{Name: "trainees/t1/weightTrend", EndDate: day(25), AtLeastRevision: revision}, "a revision of another incarnation"),
+		one(pb.TrendService_GetWeightTrend_FullMethodName, &pb.GetWeightTrendRequest{Name: "trainees/t1/weightTrend", AtLeastRevision: revision + "x"}, "no revision"),
+		one(pb.TrendService_GetEnergyBalance_FullMethodName, &pb.GetEnergyBalanceRequest{Name: "trainees/t1/energyBalance", AsOfDate: day(25), AtLeastRevision: revision}, "a revision of another incarnation"),
+		one(pb.TrendService_GetEnergyBalance_FullMethodName, &pb.GetEnergyBalanceRequest{Name: "trainees/t1/energyBalance", AtLeastRevision: revision + "x"}, "no revision"),
+		one(pb.TrendService_GetStrengthTrend_FullMethodName, &pb.GetStrengthTrendRequest{Name: "trainees/t1/strengthTrend", AsOfDate: day(26), AtLeastRevision: revision}, "a revision of another incarnation"),
+		one(pb.TrendService_GetStrengthTrend_FullMethodName, &pb.GetStrengthTrendRequest{Name: "trainees/t1/strengthTrend", AtLeastRevision: revision + "x"}, "no revision"),
 		one(pb.PhaseService_ListDueReviews_FullMethodName, &pb.ListDueReviewsRequest{}, "today"),
 		one(pb.PhaseService_ListDueReviews_FullMethodName, &pb.ListDueReviewsRequest{AsOfDate: day(40), PageSize: 1, Reasons: []pb.DueReason{pb.DueReason_DUE_REASON_REVIEW, pb.DueReason_DUE_REASON_STOPPED_LOGGING}}, "a page"),
 		one(pb.PhaseService_ListDueReviews_FullMethodName, &pb.ListDueReviewsRequest{PageToken: "bm9uc2Vuc2U"}, "forged token"),
@@ -151,6 +162,8 @@ func story() []step {
 		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(25)}, "without a goal"),
 		one(pb.PhaseService_UpdatePlan_FullMethodName, &pb.UpdatePlanRequest{Plan: &pb.Plan{Name: "trainees/t1/plans/cut", GoalWeightKg: &goal}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"goal_weight_kg"}}}, "a goal"),
 		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(25)}, "to the goal"),
+		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AsOfDate: day(25), AtLeastRevision: revision}, "a revision of another incarnation"),
+		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/cut", AtLeastRevision: strings.ToUpper(revision) + "0000000000000000000"}, "no revision"),
 		one(pb.PhaseService_Forecast_FullMethodName, &pb.ForecastRequest{Name: "trainees/t1/plans/nope"}, "absent plan"),
 		one(pb.TraineeService_ExportTrainee_FullMethodName, &pb.ExportTraineeRequest{Name: "trainees/t1"}, "there"),
 		one(pb.TraineeService_ExportTrainee_FullMethodName, &pb.ExportTraineeRequest{Name: "trainees/t9"}, "absent"),

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 
+	"example.com/steelyard/service/phases"
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/telemetry"
 	"example.com/steelyard/service/window"
@@ -13,9 +14,11 @@ import (
 	"example.com/steelyard/service/window/tiered"
 )
 
-// windows is where windows are read, and how an erased one is forgotten.
+// windows is where windows are read, what is computed of them is held, and how
+// both are forgotten when a trainee is erased.
 type windows struct {
 	source *window.Source
+	memo   *phases.Memo
 	forget func(context.Context, store.Scope)
 }
 
@@ -34,24 +37,30 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	if err != nil {
 		return windows{}, fmt.Errorf("window bag: %w", err)
 	}
+	memo, err := phases.NewMemo(memoBytes)
+	if err != nil {
+		return windows{}, fmt.Errorf("memo: %w", err)
+	}
 	options := []window.Option{window.Checked(uint(max(a.cfg.CheckWindows, 0)), mismatch)}
 	if a.cfg.RedisURL == "" {
-		return windows{
-			source: window.NewSource(a.store, near, count, options...),
-			forget: func(_ context.Context, s store.Scope) { near.Forget(s) },
-		}, nil
+		source := window.NewSource(a.store, near, count, options...)
+		return windows{source, memo, func(_ context.Context, s store.Scope) {
+			memo.Forget(s)
+			source.Forget(s)
+			near.Forget(s)
+		}}, nil
 	}
 	far, err := a.openRedis(tel)
 	if err != nil {
 		return windows{}, err
 	}
-	return windows{
-		source: window.NewSource(a.store, tiered.New(near, far), count, append(options, window.Overlapped())...),
-		forget: func(ctx context.Context, s store.Scope) {
-			near.Forget(s)
-			far.Forget(ctx, s)
-		},
-	}, nil
+	source := window.NewSource(a.store, tiered.New(near, far), count, append(options, window.Overlapped())...)
+	return windows{source, memo, func(ctx context.Context, s store.Scope) {
+		memo.Forget(s)
+		source.Forget(s)
+		near.Forget(s)
+		far.Forget(ctx, s)
+	}}, nil
 }
 
 // openRedis opens the shared bag. Its secret comes from the pepper, which every

@@ -3,10 +3,14 @@ package trend
 import "slices"
 
 // median returns the middle of v, or the mean of the two in the middle. It
-// sorts v, which must not be empty.
+// reorders v, which must not be empty.
 func median(v []float64) float64 {
-	slices.Sort(v)
-	return v[(len(v)-1)/2]/2 + v[len(v)/2]/2
+	k := (len(v) - 1) / 2
+	low := nth(v, k)
+	if len(v)%2 == 1 {
+		return low/2 + low/2
+	}
+	return low/2 + slices.Min(v[k+1:])/2
 }
 
 // medianResidual returns the median of y - slope x.

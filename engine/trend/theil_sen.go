@@ -14,7 +14,7 @@ type TheilSenLine struct {
 	Slope     float64
 	Intercept float64
 
-	slopes  []float64 // of every pair of points, ascending
+	slopes  []float64 // of every pair of points, the lower half before the upper
 	scoreSD float64   // of Kendall's score where there is no slope
 }
 
@@ -77,7 +77,9 @@ func (l TheilSenLine) SlopeInterval(level float64) (low, high float64, ok bool) 
 	if first < 0 { // last lies as far from the other end
 		return 0, 0, false
 	}
-	return l.slopes[first], l.slopes[last], true
+	half := (len(l.slopes) - 1) / 2 // the one that the median parted them at
+	slopes := slices.Clone(l.slopes)
+	return nth(slopes[:half+1], first), nth(slopes[half:], last-half), true
 }
 
 // scoreSD returns the standard deviation that Kendall's score, concordant less

@@ -22,6 +22,8 @@ type AsOf struct {
 	Now   time.Time
 	// First returns the first day that is needed for a day.
 	First func(asOf engine.Day) engine.Day
+	// AtLeast is the text of a revision that is new enough; empty asks for the latest.
+	AtLeast string
 }
 
 // Present is a snapshot with the day that it is read for.
@@ -49,7 +51,7 @@ func (a AsOf) Read(ctx context.Context, windows *window.Source, s store.Scope) (
 		earliest = min(asked.Day, utc+1)
 	}
 	p := Present{}
-	if p.Snapshot, p.Origin, err = windows.Snapshot(ctx, s, a.First(earliest)); err != nil {
+	if p.Snapshot, p.Origin, err = a.load(ctx, windows, s, a.First(earliest)); err != nil {
 		return Present{}, err
 	}
 	today, err := convert.Today(a.Now, p.Snapshot.Trainee.TimeZone)
@@ -66,4 +68,18 @@ func (a AsOf) Read(ctx context.Context, windows *window.Source, s store.Scope) (
 	first := a.First(p.AsOf)
 	p.Snapshot.Window = p.Snapshot.Window.Between(first, max(first, p.Snapshot.Window.End()))
 	return p, nil
+}
+
+// atLeastField names the revision in an error, in every request that has one.
+const atLeastField = "at_least_revision"
+
+func (a AsOf) load(ctx context.Context, windows *window.Source, s store.Scope, first engine.Day) (store.Snapshot, window.Origin, error) {
+	if a.AtLeast == "" {
+		return windows.Snapshot(ctx, s, first)
+	}
+	token, err := convert.RevisionFrom(a.AtLeast, atLeastField)
+	if err != nil {
+		return store.Snapshot{}, window.FromStore, err
+	}
+	return windows.AtLeast(ctx, s, first, token)
 }

@@ -6,6 +6,7 @@ package convert
 import (
 	"fmt"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"example.com/steelyard/engine"
@@ -65,7 +66,19 @@ func EntryIDFrom(name, field string) (engine.ID, error) {
 }
 
 // Revision returns the opaque text of a head.
-func Revision(h store.Head) string { return fmt.Sprintf("%s-%d", h.Incarnation, h.Revision) }
+func Revision(h store.Head) string { return h.Incarnation + "-" + strconv.FormatInt(h.Revision, 10) }
+
+var revision = regexp.MustCompile(`^([0-9A-Fa-f]{32})-([1-9][0-9]{0,18})$`)
+
+// RevisionFrom reads the text of a head; field names it in the error.
+func RevisionFrom(text, field string) (store.Head, error) {
+	if m := revision.FindStringSubmatch(text); m != nil {
+		if n, err := strconv.ParseInt(m[2], 10, 64); err == nil { // else it is too large to be one of ours
+			return store.Head{Incarnation: m[1], Revision: n}, nil
+		}
+	}
+	return store.Head{}, fault.InvalidField(field, "is not a revision that an answer carried")
+}
 
 var traineeName = regexp.MustCompile(`^trainees/([a-z0-9][a-z0-9-]{0,62})$`)
 

@@ -1,6 +1,8 @@
 package convert_test
 
 import (
+	"errors"
+	"math"
 	"regexp"
 	"strings"
 	"testing"
@@ -9,6 +11,8 @@ import (
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/convert"
+	"example.com/steelyard/service/fault"
+	"example.com/steelyard/service/store"
 )
 
 var entryIDs = rapid.Custom(func(t *rapid.T) engine.ID {
@@ -121,6 +125,30 @@ func TestIDsFrom_OwnNames(t *testing.T) {
 		trainee, plan, err := convert.PlanIDsFrom(name, "plan.name")
 		if trainee+" "+plan != want || (err == nil) != (want != " ") || (err != nil && fieldOf(err) != "plan.name") {
 			t.Errorf("%q: %q %q, %v", name, trainee, plan, err)
+		}
+	}
+}
+
+func TestRevision_IsReadBack(t *testing.T) {
+	const incarnation = "00112233445566778899aabbccddeeff"
+	for _, n := range []int64{1, 42, math.MaxInt64} {
+		h := store.Head{Incarnation: incarnation, Revision: n}
+		if got, err := convert.RevisionFrom(convert.Revision(h), "f"); err != nil || got != h {
+			t.Errorf("%s: %v, %v", convert.Revision(h), got, err)
+		}
+	}
+	onATimeline := store.Head{Incarnation: "0000001A" + incarnation[8:], Revision: 3}
+	if got, err := convert.RevisionFrom(convert.Revision(onATimeline), "f"); err != nil || got != onATimeline {
+		t.Errorf("%v, %v", got, err)
+	}
+	for _, text := range []string{
+		"", "-", "7", incarnation, incarnation + "-", incarnation + "-0", incarnation + "--1", incarnation + "-01", incarnation + "-+1", incarnation + "-1 ",
+		incarnation + "-1\n", incarnation + "-9223372036854775808", incarnation[1:] + "-1", "g" + incarnation[1:] + "-1", "\x00" + incarnation + "-1",
+	} {
+		got, err := convert.RevisionFrom(text, "at_least_revision")
+		var invalid *fault.Invalid
+		if !errors.As(err, &invalid) || len(invalid.Fields) != 1 || invalid.Fields[0].Path != "at_least_revision" {
+			t.Errorf("%q: %v, %v", text, got, err)
 		}
 	}
 }

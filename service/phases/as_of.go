@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 
-	"google.golang.org/genproto/googleapis/type/date"
-
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/convert"
@@ -23,17 +21,20 @@ type present struct {
 	plan store.Plan // the open plan of the asked id
 }
 
-// read loads what a recommendation for a plan as of a day needs. The day may lie
-// up to ahead days after today.
-func (s *Server) read(ctx context.Context, sc store.Scope, planID string, asked *date.Date, field string, ahead engine.Day) (present, error) {
-	p, err := call.AsOf{
-		Date: asked, Field: field, Ahead: ahead, Now: s.Now(),
-		First: func(asOf engine.Day) engine.Day { return asOf - rollingDays },
-	}.Read(ctx, s.Windows, sc)
+// read loads what a recommendation for a plan needs; of asked, the date and what
+// goes with it are the caller's.
+func (s *Server) read(ctx context.Context, sc store.Scope, planID string, asked call.AsOf) (present, error) {
+	asked.Now, asked.First = s.Now(), func(asOf engine.Day) engine.Day { return asOf - rollingDays }
+	p, err := asked.Read(ctx, s.Windows, sc)
+	isOpen := func() bool { return p.Snapshot.Plan != nil && p.Snapshot.Plan.ID == planID }
+	if err == nil && asked.AtLeast != "" && !isOpen() { // it may have been opened since
+		asked.AtLeast = ""
+		p, err = asked.Read(ctx, s.Windows, sc)
+	}
 	if err != nil {
 		return present{}, err
 	}
-	if p.Snapshot.Plan == nil || p.Snapshot.Plan.ID != planID {
+	if !isOpen() {
 		return present{}, s.whyNotOpen(ctx, sc, planID)
 	}
 	return present{p, *p.Snapshot.Plan}, nil

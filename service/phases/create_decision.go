@@ -31,7 +31,7 @@ func (s *Server) CreateDecision(ctx context.Context, req *pb.CreateDecisionReque
 	}
 	// The recommendation that is answered, and the safety of the target, are
 	// judged on the log as it stands before the decision.
-	p, err := s.read(ctx, sc, planID, req.GetDecision().GetFromDate(), "decision.from_date", decisionAhead)
+	p, err := s.read(ctx, sc, planID, call.AsOf{Date: req.GetDecision().GetFromDate(), Field: "decision.from_date", Ahead: decisionAhead})
 	if err != nil {
 		return nil, err
 	}

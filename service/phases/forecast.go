@@ -12,13 +12,19 @@ import (
 // Forecast estimates how long an open plan takes, as of a day.
 func (s *Server) Forecast(ctx context.Context, req *pb.ForecastRequest) (*pb.ForecastResponse, error) {
 	sc := call.Scope(ctx, convert.TraineeFrom(req.GetName()))
-	p, err := s.read(ctx, sc, convert.PlanFrom(req.GetName()), req.GetAsOfDate(), "as_of_date", recommendAhead)
+	p, err := s.read(ctx, sc, convert.PlanFrom(req.GetName()), call.AsOf{
+		Date: req.GetAsOfDate(), Field: "as_of_date", Ahead: recommendAhead, AtLeast: req.GetAtLeastRevision(),
+	})
 	if err != nil {
 		return nil, err
 	}
-	outlooks := phase.Forecast(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
-	out := convert.ForecastToProto(outlooks, p.plan.WeekendExtraKcal)
-	out.Revision = convert.Revision(p.Snapshot.Head)
+	out, ok := s.Memo.forecasts.Get(sc, p.label())
+	if !ok {
+		outlooks := phase.Forecast(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
+		out = convert.ForecastToProto(outlooks, p.plan.WeekendExtraKcal)
+		out.Revision = convert.Revision(p.Snapshot.Head)
+		s.Memo.forecasts.Put(sc, p.label(), out)
+	}
 	call.TellRevision(ctx, out.GetRevision())
 	return out, nil
 }

@@ -14,5 +14,6 @@ type Server struct {
 	pb.UnimplementedPhaseServiceServer
 	Store   store.Store
 	Windows *window.Source
+	Memo    *Memo
 	Now     func() time.Time
 }

@@ -13,7 +13,7 @@ import (
 // GetEnergyBalance gives maintenance and rate of loss as of a morning.
 func (s *Server) GetEnergyBalance(ctx context.Context, req *pb.GetEnergyBalanceRequest) (*pb.EnergyBalance, error) {
 	in, err := call.AsOf{
-		Date: req.GetAsOfDate(), Field: "as_of_date", Ahead: ahead, Now: s.Now(),
+		Date: req.GetAsOfDate(), Field: "as_of_date", Ahead: ahead, Now: s.Now(), AtLeast: req.GetAtLeastRevision(),
 		First: func(asOf engine.Day) engine.Day { return asOf - warmUpDays },
 	}.Read(ctx, s.Windows, call.Scope(ctx, convert.TraineeFrom(req.GetName())))
 	if err != nil {

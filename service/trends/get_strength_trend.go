@@ -14,7 +14,7 @@ import (
 // GetStrengthTrend tells whether strength and training volume hold.
 func (s *Server) GetStrengthTrend(ctx context.Context, req *pb.GetStrengthTrendRequest) (*pb.StrengthTrend, error) {
 	in, err := call.AsOf{
-		Date: req.GetAsOfDate(), Field: "as_of_date", Ahead: ahead, Now: s.Now(),
+		Date: req.GetAsOfDate(), Field: "as_of_date", Ahead: ahead, Now: s.Now(), AtLeast: req.GetAtLeastRevision(),
 		First: func(asOf engine.Day) engine.Day { return asOf - warmUpDays },
 	}.Read(ctx, s.Windows, call.Scope(ctx, convert.TraineeFrom(req.GetName())))
 	if err != nil {

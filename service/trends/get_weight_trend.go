@@ -27,7 +27,7 @@ func (s *Server) GetWeightTrend(ctx context.Context, req *pb.GetWeightTrendReque
 		return nil, err
 	}
 	in, err := call.AsOf{
-		Date: req.GetEndDate(), Field: "end_date", Ahead: ahead, Now: s.Now(),
+		Date: req.GetEndDate(), Field: "end_date", Ahead: ahead, Now: s.Now(), AtLeast: req.GetAtLeastRevision(),
 		First: func(last engine.Day) engine.Day { return firstShown(first, last) - warmUpDays },
 	}.Read(ctx, s.Windows, call.Scope(ctx, convert.TraineeFrom(req.GetName())))
 	if err != nil {

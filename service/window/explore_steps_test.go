@@ -15,11 +15,12 @@ const (
 
 // Where a reader stands.
 const (
-	readerIdle    = iota
-	readerAsking  // for the head and Redis, in any order
-	readerMissed  // it has to read the store
-	readerHasRows // torn: and not the head
-	readerLoaded  // and has not answered
+	readerIdle     = iota
+	readerHasToken // and has not begun
+	readerAsking   // for the head and Redis, in any order
+	readerMissed   // it has to read the store
+	readerHasRows  // torn: and not the head
+	readerLoaded   // and has not answered
 	readerDone
 )
 
@@ -111,7 +112,7 @@ func (x *explorer) fault(s state) {
 			n.db.inc++
 		}
 		n.data++
-		n.acked = n.data
+		n.acked, n.ackedAt = n.data, n.db
 		n.remember()
 		x.to(n, "erase and create", 0)
 	}
@@ -123,7 +124,7 @@ func (x *explorer) writer(s state, i int) {
 	case writerIdle:
 		s.db.rev++
 		s.data++
-		w.data, w.at = s.data, writerCommitted
+		w.data, w.label, w.at = s.data, s.db, writerCommitted
 		x.to(s, "commit", i)
 	case writerCommitted:
 		if x.design.onWrite == nop {
@@ -139,8 +140,10 @@ func (x *explorer) writer(s state, i int) {
 			x.to(s, "die, and be asked again elsewhere", i)
 		}
 	case writerToldRedis:
-		s.acked = max(s.acked, w.data)
-		w.at = writerDone
+		if w.data > s.acked {
+			s.acked, s.ackedAt = w.data, w.label
+		}
+		*w = writer{at: writerDone}
 		x.to(s, "acknowledge", i)
 	}
 }
@@ -309,14 +312,14 @@ func (x *explorer) checkingReader(s state, i int) {
 	r := &s.readers[i]
 	switch r.at {
 	case readerIdle:
-		x.begin(&s, i)
-		r.batch = uint8(i) + 1
-		x.to(s, "begin a batch", i)
-		other := &s.readers[1-i]
-		if other.at == readerAsking && int(other.batch) == 2-i && (!other.sent || (x.design.joinsSentBatch && !other.hasHead)) {
-			r.batch = other.batch
-			x.to(s, "join the batch", i)
+		if x.design.token != nil && i == 1 {
+			r.at, r.acked, r.token, r.hasToken = readerHasToken, s.acked, s.ackedAt, true
+			x.to(s, "take a token", i)
+			return
 		}
+		x.strongly(s, i)
+	case readerHasToken:
+		x.withToken(s, i)
 	case readerAsking:
 		x.asking(s, i)
 	case readerMissed:
@@ -332,6 +335,30 @@ func (x *explorer) checkingReader(s state, i int) {
 			x.finish(s, i, rows.data, "answer")
 		}
 	}
+}
+
+// strongly begins a read that asks the store for the present head.
+func (x *explorer) strongly(s state, i int) {
+	r := &s.readers[i]
+	x.begin(&s, i)
+	r.batch = uint8(i) + 1
+	x.to(s, "begin a batch", i)
+	other := &s.readers[1-i]
+	if other.at == readerAsking && int(other.batch) == 2-i && (!other.sent || (x.design.joinsSentBatch && !other.hasHead)) {
+		r.batch = other.batch
+		x.to(s, "join the batch", i)
+	}
+}
+
+// withToken serves what Redis has when it reaches the token, and else begins a
+// read as any other.
+func (x *explorer) withToken(s state, i int) {
+	if s.redis.on && x.design.token(s.redis.label.head(), s.readers[i].token.head()) {
+		x.finish(s, i, s.redis.data, "hit with a token")
+		return
+	}
+	s.readers[i] = reader{}
+	x.strongly(s, i)
 }
 
 func (x *explorer) asking(s state, i int) {

@@ -73,6 +73,11 @@ type design struct {
 	joinsAnyLoad bool
 	// joinsSentBatch shares a statement for heads that is in flight.
 	joinsSentBatch bool
+	// token is the rule by which the second reader, who holds a head from a write's
+	// answer, takes what Redis has without asking the store; nil: it asks as the
+	// first. Which heads its process has seen of late is not modelled: any that was
+	// ever present may be one.
+	token func(bagged, token store.Head) bool
 }
 
 // state is everything. It is compared and hashed as a whole.
@@ -84,6 +89,7 @@ type state struct {
 	past    [6]entry   // what Redis has held, while it may come back
 	late    [4]command // sent, and not there yet
 	acked   content
+	ackedAt label // the head that its writer was answered
 	shown   content
 	faults  uint8 // left
 	writers [2]writer
@@ -91,13 +97,16 @@ type state struct {
 }
 
 type writer struct {
-	at   uint8
-	data content
+	at    uint8
+	data  content
+	label label
 }
 
 type reader struct {
 	at         uint8
-	acked      content // when it began
+	acked      content // when it began; of a token, what it stands for
+	token      label
+	hasToken   bool
 	shown      content
 	batch      uint8 // 1 more than the reader who began it
 	sent       bool  // the batch that this one began has read
@@ -129,7 +138,7 @@ func explore(t *testing.T, d design, writers, readers int, faults uint8, of kind
 	x := &explorer{design: d, kinds: of, seed: maphash.MakeSeed(), seen: map[uint64]struct{}{}, limit: 6_000_000}
 	first := label{rev: 2}
 	for _, filled := range []bool{false, true} {
-		s := state{db: first, data: 1, acked: 1, shown: 1, faults: faults}
+		s := state{db: first, data: 1, acked: 1, ackedAt: first, shown: 1, faults: faults}
 		for i := writers; i < len(s.writers); i++ {
 			s.writers[i].at = writerDone
 		}
@@ -195,6 +204,20 @@ func TestProtocol_AnyInterleaving(t *testing.T) {
 	}
 }
 
+// TestProtocol_ATokenIsNeverMissed: a reader with a token beside one without gets
+// nothing older than the token, and spoils nothing for the other.
+func TestProtocol_ATokenIsNeverMissed(t *testing.T) {
+	withToken := ours
+	withToken.token = reaches
+	for faults := range uint8(2) {
+		verdict, trace, states := explore(t, withToken, 2, 2, faults, anyKind)
+		t.Logf("%d faults: %d states", faults, states)
+		if verdict != "" {
+			t.Errorf("%s: %q", verdict, trace)
+		}
+	}
+}
+
 // TestProtocol_WrongDesignsAreFound: each one breaks by exactly the single faults
 // that are named, and those of which none is named break without any. The
 // fault-free column of the others shows why a test without faults proves nothing.
@@ -211,6 +234,8 @@ func TestProtocol_WrongDesignsAreFound(t *testing.T) {
 		{design: design{name: "reused counter", fill: set, reused: true}, breaks: reborn},
 		{design: design{name: "one load a trainee", fill: set, joinsAnyLoad: true}, always: true},
 		{design: design{name: "join a batch that was sent", fill: set, joinsSentBatch: true}, always: true},
+		{design: design{name: "a token for any incarnation", fill: set, token: func(b, t store.Head) bool { return b.Revision >= t.Revision }}, breaks: reborn},
+		{design: design{name: "a token for any revision", fill: set, token: func(b, t store.Head) bool { return b.Incarnation == t.Incarnation }}, always: true},
 	} {
 		verdict, trace, states := explore(t, c.design, 2, 2, 0, 0)
 		t.Logf("%s without faults: %d states, %q: %q", c.name, states, verdict, trace)

@@ -11,6 +11,9 @@
 // of heads only before it is sent, and a load only when that was begun for the
 // very head which the caller has read itself: what it gets was read of the
 // store no earlier than it could have read it.
+//
+// A caller that holds a head from an earlier answer may be content with it:
+// AtLeast takes one that was present a short while ago for the present one.
 package window
 
 import (
@@ -18,6 +21,7 @@ import (
 	"errors"
 	"fmt"
 	"strconv"
+	"time"
 
 	"golang.org/x/sync/singleflight"
 
@@ -54,6 +58,7 @@ type Source struct {
 	overlap bool
 	check   checker
 	loads   singleflight.Group
+	seen    sightings
 }
 
 // Option changes a Source.
@@ -73,7 +78,7 @@ func Checked(every uint, mismatch func(context.Context)) Option {
 // NewSource returns a source over a store and a bag. Of a store that has Heads,
 // concurrent reads share statements.
 func NewSource(s store.Snapshots, bag Bag, count Counter, options ...Option) *Source {
-	src := &Source{store: s, head: s.Head, bag: bag, count: count}
+	src := &Source{store: s, head: s.Head, bag: bag, count: count, seen: newSightings()}
 	if heads, ok := s.(Heads); ok {
 		src.head = NewHeadBatcher(heads).Head
 	}
@@ -89,6 +94,9 @@ func NewSource(s store.Snapshots, bag Bag, count Counter, options ...Option) *So
 func (s *Source) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) (store.Snapshot, Origin, error) {
 	snap, bagged, head, err := s.ask(ctx, sc)
 	if err != nil {
+		if errors.Is(err, store.ErrNotFound) {
+			s.Forget(sc)
+		}
 		return store.Snapshot{}, FromStore, fmt.Errorf("probe head: %w", err)
 	}
 	origin := FromStore
@@ -160,9 +168,11 @@ func (s *Source) load(ctx context.Context, sc store.Scope, head store.Head, firs
 					err = fmt.Errorf("panic: %v", p)
 				}
 			}()
+			began := time.Now()
 			snap, err := s.store.Snapshot(ctx, sc, first)
 			if err == nil {
 				s.bag.Put(ctx, sc, snap)
+				s.seen.note(sc, snap.Head, began)
 			}
 			return snap, err
 		})

@@ -540,10 +540,11 @@ type RecommendRequest struct {
 	// The day to recommend for; today in the trainee's zone when absent. A past
 	// day uses the log as it now stands up to that morning.
 	AsOfDate *date.Date `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
-	// Accept the state of this revision or a later one, read by anybody, without
-	// asking for the latest: what a caller holds from a write's answer. Faster where
-	// replicas share windows; what was written after it may be missing. The
-	// latest state when absent.
+	// Accept the state of this revision or a later one, without asking for the
+	// latest: a revision that a caller holds from an answer. What was written since
+	// may be missing, for a minute at most; so may an erasure. A revision from
+	// before an erasure, or of another trainee, asks for the latest state, as
+	// does none.
 	AtLeastRevision string `protobuf:"bytes,3,opt,name=at_least_revision,json=atLeastRevision,proto3" json:"at_least_revision,omitempty"`
 	unknownFields   protoimpl.UnknownFields
 	sizeCache       protoimpl.SizeCache

@@ -20,7 +20,7 @@ import (
 
 // Schema names the form. Raise it with every change of the form and of the
 // types that it carries.
-const Schema = 1
+const Schema = 2
 
 // MaxDays bounds the days of a window, so that a few bytes cannot ask for much
 // memory. It is over twenty years.

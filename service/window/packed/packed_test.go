@@ -7,8 +7,10 @@ import (
 	"fmt"
 	"hash/crc32"
 	"math"
+	"math/bits"
 	"reflect"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -139,7 +141,7 @@ func TestSchema_NamesTheTypes(t *testing.T) {
 		}
 	}
 	walk(reflect.TypeFor[store.Snapshot]())
-	const schema, want = 1, uint32(0x768b7887)
+	const schema, want = 2, uint32(0x303b78c0)
 	if got := crc32.ChecksumIEEE([]byte(shape.String())); Schema != schema || got != want {
 		t.Errorf("the types that are carried have changed (%#x, schema %d): carry the change, raise Schema, and put both here:\n%s", got, Schema, &shape)
 	}
@@ -231,6 +233,23 @@ func TestDecode_WhatIsWellSealedAndWrong(t *testing.T) {
 	}
 	if _, err := Decode(resealed(append(bytes.Clone(body), 0))); !errors.Is(err, ErrDamaged) {
 		t.Errorf("a byte more: %v", err)
+	}
+}
+
+// TestDecode_ABitmapOfMoreDaysThanThereAre, though its numbers are there.
+func TestDecode_ABitmapOfMoreDaysThanThereAre(t *testing.T) {
+	s := store.Snapshot{Window: engine.Window{Days: make([]engine.WindowDay, 5)}}
+	s.Window.Days[4].RefeedKcal = engine.Some(2600) // the last column: no other has a bitmap
+	b := mustAppend(t, s)
+	body := b[:len(b)-crc32.Size]
+	at := bytes.LastIndexByte(body, 1<<4)
+	for _, more := range []byte{1 << 5, 1 << 7} {
+		wrong := bytes.Clone(body)
+		wrong[at] |= more
+		wrong = slices.Insert(wrong, at+1, 1, 0) // a token of the width
+		if _, err := Decode(resealed(wrong)); !errors.Is(err, ErrDamaged) {
+			t.Errorf("day %d of 5: %v", bits.Len8(more), err)
+		}
 	}
 }
 

@@ -23,7 +23,8 @@ func (w *writer) head(h store.Head) {
 func (r *reader) head() store.Head {
 	var h store.Head
 	if n := r.count(1); n > 0 {
-		h.Incarnation = hex.EncodeToString(r.take(n))
+		var text [64]byte
+		h.Incarnation = string(hex.AppendEncode(text[:0], r.take(n)))
 	} else {
 		h.Incarnation = r.text()
 	}

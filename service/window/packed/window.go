@@ -62,23 +62,24 @@ func checkIn(v uint16) engine.CheckIn {
 }
 
 // usualReadings is the count that is not written.
-func usualReadings(d engine.WindowDay) int {
+func usualReadings(d *engine.WindowDay) (n int) {
 	if d.WeightKg.OK {
-		return 1
+		n = 1
 	}
-	return 0
+	return n
 }
 
 func (w *writer) extras(days []engine.WindowDay) {
 	n := 0
-	for _, d := range days {
-		if extra(d) != 0 {
+	for i := range days {
+		if extra(&days[i]) != 0 {
 			n++
 		}
 	}
 	w.uvarint(uint64(n))
 	last := 0
-	for i, d := range days {
+	for i := range days {
+		d := &days[i]
 		what := extra(d)
 		if what == 0 {
 			continue
@@ -106,7 +107,7 @@ func (w *writer) extras(days []engine.WindowDay) {
 	}
 }
 
-func extra(d engine.WindowDay) (what byte) {
+func extra(d *engine.WindowDay) (what byte) {
 	if d.Readings != usualReadings(d) {
 		what |= hasReadings
 	}
@@ -128,7 +129,7 @@ func extra(d engine.WindowDay) (what byte) {
 
 func (r *reader) extras(days []engine.WindowDay) {
 	for i := range days {
-		days[i].Readings = usualReadings(days[i])
+		days[i].Readings = usualReadings(&days[i])
 	}
 	at := uint64(0)
 	for range r.count(2) {

@@ -157,6 +157,9 @@ func (r *reader) text() string {
 	i := r.uvarint()
 	if i == 0 {
 		s := string(r.take(r.count(1)))
+		if r.texts == nil {
+			r.texts = make([]string, 0, 8) // few have more
+		}
 		r.texts = append(r.texts, s)
 		return s
 	}

@@ -1,0 +1,46 @@
+package phases
+
+import (
+	"google.golang.org/protobuf/proto"
+
+	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/window"
+)
+
+// Memo holds computed answers, which are asked for more often than logs change.
+// What it holds is handed out as it is: nothing may write to it.
+type Memo struct {
+	recommendations *window.Answers[*pb.Recommendation] // of windows that came from a bag, as they say
+	forecasts       *window.Answers[*pb.ForecastResponse]
+}
+
+// NewMemo returns a memo of up to maxBytes.
+func NewMemo(maxBytes uint64) (*Memo, error) {
+	recommendations, err := window.NewAnswers(maxBytes/2, sizeOf[*pb.Recommendation])
+	if err != nil {
+		return nil, err
+	}
+	forecasts, err := window.NewAnswers(maxBytes/2, sizeOf[*pb.ForecastResponse])
+	return &Memo{recommendations, forecasts}, err
+}
+
+// Forget drops what is held of a trainee, who was erased.
+func (m *Memo) Forget(s store.Scope) {
+	m.recommendations.Forget(s)
+	m.forecasts.Forget(s)
+}
+
+// inMemory is about how many times its encoded size a message takes, by
+// measurement; a label and a place in the memo take up to labelBytes.
+const (
+	inMemory   = 3
+	labelBytes = 500
+)
+
+func sizeOf[M proto.Message](m M) uint32 { return uint32(inMemory*proto.Size(m) + labelBytes) }
+
+// label says what the answer rests on.
+func (p present) label() window.Label {
+	return window.Label{Head: p.Snapshot.Head, Plan: p.plan.ID, AsOf: p.AsOf}
+}
