@@ -4,6 +4,7 @@ package service_test
 
 import (
 	"context"
+	"fmt"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -34,27 +35,28 @@ func TestReadIsOfOneRevision(t *testing.T) {
 	})
 }
 
-// even and odd are the weights of the two days at even and odd revisions.
+// evenKg and oddKg are the weights of the two days at even and odd revisions.
 const evenKg, oddKg = 60, 90
 
+// Writers of several trainees share commits, so that there are many of them.
+const tornTrainees = 8
+
 func testTorn(t *testing.T, writer, other *running) {
-	wantReads := int64(trials(3000, 100_000))
-	writer.trainee("t1")
-	ctx, stop := context.WithTimeout(t.Context(), time.Minute+time.Duration(trials(0, 10))*time.Minute)
+	wantReads := int64(trials(6000, 100_000))
+	ctx, stop := context.WithTimeout(t.Context(), time.Duration(trials(1, 10))*time.Minute)
 	defer stop()
-	writeTwo := func(revision int64) {
+	writeTwo := func(id string, revision int64) {
 		first, second := float64(evenKg), float64(oddKg)
 		if revision%2 == 1 {
 			first, second = second, first
 		}
-		_, err := writer.logbook().BatchCreateEntries(writer.ctx(), &pb.BatchCreateEntriesRequest{Parent: "trainees/t1", Entries: []*pb.Entry{weighIn(0, first), weighIn(1, second)}})
+		_, err := writer.logbook().BatchCreateEntries(writer.ctx(), &pb.BatchCreateEntriesRequest{Parent: "trainees/" + id, Entries: []*pb.Entry{weighIn(0, first), weighIn(1, second)}})
 		if err != nil {
 			t.Errorf("write: %v", err)
 			stop()
 		}
 	}
-	writeTwo(2)
-	var reads, torn, bagged, atEven atomic.Int64
+	var reads, torn, bagged, atEven, writes atomic.Int64
 	check := func(revision int64, first, second float64) {
 		want := float64(evenKg)
 		if revision%2 == 1 {
@@ -70,43 +72,59 @@ func testTorn(t *testing.T, writer, other *running) {
 			stop()
 		}
 	}
-	var all sync.WaitGroup
-	all.Go(func() {
-		for revision := int64(3); ctx.Err() == nil; revision++ {
-			writeTwo(revision)
+	trendOf := func(r *running, id string) error {
+		got, err := r.trends().GetWeightTrend(r.ctx(), &pb.GetWeightTrendRequest{Name: "trainees/" + id + "/weightTrend", StartDate: day(0), EndDate: day(1)})
+		if err != nil {
+			return err
 		}
-	})
-	for i := range 4 {
+		if got.GetSource() == pb.WindowSource_WINDOW_SOURCE_SNAPSHOT {
+			bagged.Add(1)
+		}
+		check(numberOf(t, got.GetRevision()), got.GetPoints()[0].GetReadingKg(), got.GetPoints()[1].GetReadingKg())
+		return nil
+	}
+	logOf := func(r *running, id string) error {
+		got, err := r.logbook().ListEntries(r.ctx(), &pb.ListEntriesRequest{Parent: "trainees/" + id})
+		if err != nil || len(got.GetEntries()) != 2 {
+			return fmt.Errorf("%d entries, %w", len(got.GetEntries()), err)
+		}
+		check(numberOf(t, got.GetRevision()), got.GetEntries()[0].GetWeighIn().GetWeightKg(), got.GetEntries()[1].GetWeighIn().GetWeightKg())
+		return nil
+	}
+	var all sync.WaitGroup
+	for i := range tornTrainees {
+		id := fmt.Sprintf("t-%d", i)
+		writer.trainee(id)
+		writeTwo(id, 2)
+		all.Go(func() {
+			for revision := int64(3); ctx.Err() == nil; revision++ {
+				writeTwo(id, revision)
+				writes.Add(1)
+			}
+		})
 		r := writer
 		if i%2 == 1 && other != nil {
 			r = other
 		}
 		all.Go(func() {
-			for ctx.Err() == nil {
-				got, err := r.trends().GetWeightTrend(r.ctx(), &pb.GetWeightTrendRequest{Name: "trainees/t1/weightTrend", StartDate: day(0), EndDate: day(1)})
-				if err != nil {
+			for n := 0; ctx.Err() == nil; n++ {
+				read := trendOf
+				if n%4 == 3 {
+					read = logOf
+				}
+				if err := read(r, id); err != nil {
 					t.Errorf("read: %v", err)
 					return
 				}
-				if got.GetSource() == pb.WindowSource_WINDOW_SOURCE_SNAPSHOT {
-					bagged.Add(1)
-				}
-				check(numberOf(t, got.GetRevision()), got.GetPoints()[0].GetReadingKg(), got.GetPoints()[1].GetReadingKg())
-				listed, err := r.logbook().ListEntries(r.ctx(), &pb.ListEntriesRequest{Parent: "trainees/t1"})
-				if err != nil || len(listed.GetEntries()) != 2 {
-					t.Errorf("list: %v, %v", listed, err)
-					return
-				}
-				check(numberOf(t, listed.GetRevision()), listed.GetEntries()[0].GetWeighIn().GetWeightKg(), listed.GetEntries()[1].GetWeighIn().GetWeightKg())
 			}
 		})
 	}
 	all.Wait()
-	t.Logf("%d reads, %d of even revisions, %d from a bag, %d torn", reads.Load(), atEven.Load(), bagged.Load(), torn.Load())
+	t.Logf("%d writes, %d reads, %d of even revisions, %d from a bag, %d torn", writes.Load(), reads.Load(), atEven.Load(), bagged.Load(), torn.Load())
 	if torn.Load() > 0 {
 		t.Errorf("%d torn reads", torn.Load())
 	}
-	if even := atEven.Load(); even == 0 || even == reads.Load() {
-		t.Error("the writer never wrote between two reads: nothing was proved")
+	if even := atEven.Load(); even == 0 || even == reads.Load() || reads.Load() < wantReads {
+		t.Error("too few reads, or the writers never wrote between two: nothing was proved")
 	}
 }
