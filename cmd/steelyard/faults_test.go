@@ -30,17 +30,17 @@ func trials(ordinarily, soak int) int {
 	return ordinarily
 }
 
-// chance is a source of random numbers whose seed is told; STEELYARD_SEED sets it.
+// chance is a source of random numbers whose seed is told; SEED sets it.
 func chance(t *testing.T) *rand.Rand {
 	t.Helper()
 	seed := rand.Uint64()
-	if given := os.Getenv("STEELYARD_SEED"); given != "" {
+	if given := os.Getenv("SEED"); given != "" {
 		var err error
 		if seed, err = strconv.ParseUint(given, 10, 64); err != nil {
-			t.Fatalf("STEELYARD_SEED: %v", err)
+			t.Fatalf("SEED: %v", err)
 		}
 	}
-	t.Logf("STEELYARD_SEED=%d", seed)
+	t.Logf("SEED=%d", seed)
 	return rand.New(rand.NewPCG(seed, 0))
 }
 
