@@ -120,9 +120,11 @@ func (l *crowd) progress(t *testing.T, n int) {
 func (l *crowd) check(t *testing.T, by caller) (acked, unknown, kept int) {
 	t.Helper()
 	stored := map[written]int{}
-	applied := map[string]int{}
+	applied, writes := map[string]int{}, map[string]int{}
 	for _, trainee := range l.trainees {
-		for _, e := range by.entries(t, trainee) {
+		entries, n := by.log(t, trainee)
+		writes[trainee] = n
+		for _, e := range entries {
 			stored[written{trainee: trainee, key: e.GetKey()}]++
 		}
 	}
@@ -153,7 +155,7 @@ func (l *crowd) check(t *testing.T, by caller) (acked, unknown, kept int) {
 		t.Errorf("stored and never written: %v", stored)
 	}
 	for _, trainee := range l.trainees {
-		if n := by.writes(t, trainee); n != applied[trainee] {
+		if n := writes[trainee]; n != applied[trainee] {
 			t.Errorf("%s: revision of %d writes, %d are there", trainee, n, applied[trainee])
 		}
 	}

@@ -76,23 +76,6 @@ func (c caller) ctx(ctx context.Context) context.Context {
 	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+c.key)
 }
 
-// writes returns how many writes on a trainee were applied since it was made: the
-// number at the end of its revision, of which the first is its own.
-func (c caller) writes(t *testing.T, trainee string) int {
-	t.Helper()
-	var tr *pb.Trainee
-	eventually(t, func() (err error) {
-		tr, err = pb.NewTraineeServiceClient(c.conn).GetTrainee(c.ctx(t.Context()), &pb.GetTraineeRequest{Name: "trainees/" + trainee})
-		return err
-	})
-	_, number, _ := strings.Cut(tr.GetRevision(), "-")
-	n, err := strconv.Atoi(number)
-	if err != nil {
-		t.Fatalf("revision %q", tr.GetRevision())
-	}
-	return n - 1
-}
-
 // create makes a trainee, who may be there.
 func (c caller) create(t *testing.T, trainee string) {
 	t.Helper()
@@ -105,22 +88,33 @@ func (c caller) create(t *testing.T, trainee string) {
 	})
 }
 
-// entries lists a trainee's whole log.
-func (c caller) entries(t *testing.T, trainee string) []*pb.Entry {
+// log lists a trainee's whole log, and tells how many writes it is of: the number at
+// the end of its revision less the trainee's own. All of it is of one revision: a
+// database may still finish what a service asked for before it was killed.
+func (c caller) log(t *testing.T, trainee string) (entries []*pb.Entry, writes int) {
 	t.Helper()
-	var all []*pb.Entry
-	req := &pb.ListEntriesRequest{Parent: "trainees/" + trainee, PageSize: 1000}
-	for {
+	revision := ""
+	for req := (&pb.ListEntriesRequest{Parent: "trainees/" + trainee, PageSize: 1000}); ; {
 		var page *pb.ListEntriesResponse
 		eventually(t, func() (err error) {
 			page, err = pb.NewLogbookServiceClient(c.conn).ListEntries(c.ctx(t.Context()), req)
 			return err
 		})
-		all = append(all, page.GetEntries()...)
+		if req.PageToken != "" && page.GetRevision() != revision {
+			entries, req.PageToken = nil, "" // from the start
+			continue
+		}
+		entries, revision = append(entries, page.GetEntries()...), page.GetRevision()
 		if req.PageToken = page.GetNextPageToken(); req.PageToken == "" {
-			return all
+			break
 		}
 	}
+	_, number, _ := strings.Cut(revision, "-")
+	n, err := strconv.Atoi(number)
+	if err != nil {
+		t.Fatalf("revision %q", revision)
+	}
+	return entries, n - 1
 }
 
 // eventually tries until the server is there.

@@ -39,7 +39,7 @@ type arena struct {
 func newArena(t *testing.T, rng *rand.Rand, budget func() (up, down int64)) *arena {
 	t.Helper()
 	a := &arena{t: t, rng: rng, bin: buildBinary(t), dir: t.TempDir()}
-	a.key = makeKey(t, a.bin, a.dir, "--scope", "log.write,log.read,plan.write,recommendation.read")
+	a.key = makeKey(t, a.bin, a.dir, "--scope", "log.write,log.read,plan.write")
 	a.p = startProcess(t, a.bin, a.dir, freePorts)
 	a.line = newRelay(t, a.p.listen.GRPC, budget)
 	return a
@@ -106,10 +106,10 @@ func (a *arena) check(path, trainee string) {
 	if err != nil || len(log.Parts) != 1 {
 		a.t.Fatalf("%v, %v", err, log)
 	}
-	by := dialAgain(a.t, a.p.listen.GRPC, a.key)
-	compareEntries(a.t, by.entries(a.t, trainee), log.Parts[0])
-	if n := by.writes(a.t, trainee); n != batchesOfAFile {
-		a.t.Errorf("%s: %d writes for %d batches", trainee, n, batchesOfAFile)
+	entries, writes := dialAgain(a.t, a.p.listen.GRPC, a.key).log(a.t, trainee)
+	compareEntries(a.t, entries, log.Parts[0])
+	if writes != batchesOfAFile {
+		a.t.Errorf("%s: %d writes for %d batches", trainee, writes, batchesOfAFile)
 	}
 }
 

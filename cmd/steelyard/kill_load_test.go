@@ -20,7 +20,7 @@ import (
 func TestKilledUnderLoad_SQLite(t *testing.T) {
 	rng, kills := chance(t), trials(200, 2000)
 	bin, dir := buildBinary(t), t.TempDir()
-	key := makeKey(t, bin, dir, "--scope", "log.write,log.read,plan.write,recommendation.read")
+	key := makeKey(t, bin, dir, "--scope", "log.write,log.read,plan.write")
 	p := startProcess(t, bin, dir, freePorts, anyRate)
 	l, end := startCrowd(t, rng, p.listen.GRPC, key)
 	for range kills {
@@ -68,7 +68,7 @@ func TestKilledUnderLoad_PostgreSQL(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			rng, kills := chance(t), trials(20, 200)
 			bin, dir := buildBinary(t), t.TempDir()
-			key := makeKeyWith(t, bin, dir, env, "--tenant", map[bool]string{false: "a", true: "b"}[c.isData], "--scope", "log.write,log.read,plan.write,recommendation.read")
+			key := makeKeyWith(t, bin, dir, env, "--tenant", map[bool]string{false: "a", true: "b"}[c.isData], "--scope", "log.write,log.read,plan.write")
 			p := startProcess(t, bin, dir, freePorts, env...)
 			defer func() { _ = p.end(syscall.SIGKILL) }()
 			l, end := startCrowd(t, rng, p.listen.GRPC, key)
