@@ -8,9 +8,9 @@ import (
 
 // The policies hold for the owner too, unless it lifts that for a transaction.
 const (
-	liftForce         = `ALTER TABLE trainee NO FORCE ROW LEVEL SECURITY`
+	liftForce    = `ALTER TABLE trainee NO FORCE ROW LEVEL SECURITY`
 	markRestored = `UPDATE trainee SET incarnation = substr(replace(gen_random_uuid()::text, '-', ''), 1, 24)`
-	setForce          = `ALTER TABLE trainee FORCE ROW LEVEL SECURITY`
+	setForce     = `ALTER TABLE trainee FORCE ROW LEVEL SECURITY`
 )
 
 // Restored gives every trainee a new incarnation, as the role of ownerURL, and returns
