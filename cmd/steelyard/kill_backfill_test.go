@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"sync"
 	"syscall"
 	"testing"
@@ -108,8 +109,19 @@ func (a *arena) check(path, trainee string) {
 	}
 	entries, writes := dialAgain(a.t, a.p.listen.GRPC, a.key).log(a.t, trainee)
 	compareEntries(a.t, entries, log.Parts[0])
-	if writes != batchesOfAFile {
+	// Batches that arrive together share a write; one that was applied again adds one.
+	if writes < 1 || writes > batchesOfAFile {
 		a.t.Errorf("%s: %d writes for %d batches", trainee, writes, batchesOfAFile)
+	}
+}
+
+// again brings a file once more: the server counts each entry as applied once.
+func (a *arena) again(path, trainee string) {
+	a.t.Helper()
+	b := a.backfill(path, trainee)
+	b.end(a.t)
+	if said := b.said.String(); !strings.Contains(said, ", 0 entries sent, 0 rows refused, ") || strings.Contains(said, "refused by the server") {
+		a.t.Errorf("again: %s", said)
 	}
 }
 
@@ -140,6 +152,7 @@ func inArenas(t *testing.T, faults int, budget func(*rand.Rand) (up, down int64)
 					path, trainee := a.file()
 					mine += do(a, path, trainee, want-mine)
 					a.check(path, trainee)
+					a.again(path, trainee)
 				}
 				if err := a.p.end(syscall.SIGTERM); err != nil {
 					t.Error(err)
