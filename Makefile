@@ -13,7 +13,7 @@ export STEELYARD_REAL_SERIES
 endif
 
 .DEFAULT_GOAL := help
-.PHONY: audit help build test race bench bench-real fuzz generate lint breaking format tools vendor-protos clean
+.PHONY: audit help build test race soak bench bench-real fuzz generate lint breaking format tools vendor-protos clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## (.*)/  \1\t\2/' | expand -t 18
@@ -28,6 +28,12 @@ test: ## run all tests (real series too when STEELYARD_REAL_SERIES names their f
 
 race: ## run the concurrent packages under the race detector
 	go test -race ./service/...
+
+# The tests that make faults at random; each says how many it made, and of which SEED.
+FAULTS := Killed|Backfill_|Linear|OneRequest|FullDisk|OneRevision|Erased|Restore|Standby|Synced|Random|Overload
+
+soak: ## run the proofs that make faults at random for a long time (an hour and more; SOAK=pattern picks some)
+	STEELYARD_SOAK=1 STEELYARD_NEED_SERVERS=1 go test -count=1 -p 1 -timeout 4h -v -run '$(or $(SOAK),$(FAULTS))' ./cmd/steelyard ./service/...
 
 bench: ## run the benchmarks; a line with a ratio says beside it what the ratio has to be (STEELYARD_BENCH_JSON=file)
 	go test -run '^$$' -bench . -benchmem ./engine/...

@@ -13,6 +13,7 @@ require (
 	buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go v1.36.12-20260825204119-511051f7f437.1
 	buf.build/go/protovalidate v1.4.0
 	github.com/Shopify/toxiproxy/v2 v2.5.0
+	github.com/anishathalye/porcupine v1.3.1
 	github.com/coreos/go-oidc/v3 v3.21.0
 	github.com/fullstorydev/grpchan v1.1.2
 	github.com/go-jose/go-jose/v4 v4.1.9

@@ -79,10 +79,10 @@ func startProcess(t *testing.T, bin, dir string, at addresses, env ...string) *p
 
 // restartProcess starts a server where one was just killed. Another program may
 // borrow the port for a moment in between.
-func restartProcess(t *testing.T, bin, dir string, at addresses) *process {
+func restartProcess(t *testing.T, bin, dir string, at addresses, env ...string) *process {
 	t.Helper()
 	for attempt := 1; ; attempt++ {
-		p, err := tryProcess(t, bin, dir, at)
+		p, err := tryProcess(t, bin, dir, at, env...)
 		if err == nil {
 			return p
 		}
@@ -163,7 +163,14 @@ func (p *process) end(sig syscall.Signal) error {
 // makeKey runs `steelyard keys create`.
 func makeKey(t *testing.T, bin, dir string, args ...string) string {
 	t.Helper()
+	return makeKeyWith(t, bin, dir, nil, args...)
+}
+
+// makeKeyWith is makeKey with more variables.
+func makeKeyWith(t *testing.T, bin, dir string, env []string, args ...string) string {
+	t.Helper()
 	cmd := exec.Command(bin, append([]string{"keys", "create", "--data-dir", dir}, args...)...)
+	cmd.Env = append(os.Environ(), env...)
 	var messages strings.Builder
 	cmd.Stderr = &messages
 	out, err := cmd.Output()

@@ -61,7 +61,7 @@ hides, and recommends at each review what to change, with its reasons.
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
-	group(root, newServe(), newDemo(), newBackfill(), newReplay(), newBench(), newKeys(), newSweep(), newVersion())
+	group(root, newServe(), newDemo(), newBackfill(), newReplay(), newBench(), newKeys(), newSweep(), newRestored(), newVersion())
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	return root

@@ -71,9 +71,9 @@
 // The incarnation of a head begins with the server's timeline. When a standby takes
 // over without the last writes, or a backup is restored to an earlier point, revisions
 // come a second time with other content; the timeline tells them apart. A copy of the
-// data that is brought up without recovery, by dump and restore say, keeps its
-// timeline: after one, change every incarnation by hand,
-// UPDATE steelyard.trainee SET incarnation = substr(md5(random()::text), 1, 24).
+// data that is brought up without recovery, by dump and restore say or as a base
+// backup that is simply started, keeps its timeline: after one, run `steelyard
+// restored`, which gives every trainee a new incarnation.
 //
 // An erased row leaves the pages at the next vacuum and the write-ahead log and the
 // backups as they age; that is the server's to set.

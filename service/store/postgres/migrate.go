@@ -26,6 +26,19 @@ const migrationLock = 0x5743_1a9d
 // on rows, none on the schema. The database must exist. Everything happens in one
 // transaction, and of several programs that start at once one does it.
 func Migrate(ctx context.Context, ownerURL, runtime string) error {
+	return asOwner(ctx, ownerURL, "migrate", func(tx pgx.Tx) error {
+		if err := migrate(ctx, tx); err != nil {
+			return err
+		}
+		if err := rebuildRollups(ctx, tx); err != nil {
+			return err
+		}
+		return grant(ctx, tx, runtime)
+	})
+}
+
+// asOwner runs f in one transaction of the role of ownerURL.
+func asOwner(ctx context.Context, ownerURL, action string, f func(pgx.Tx) error) error {
 	cfg, err := pgx.ParseConfig(ownerURL)
 	if err != nil {
 		return errors.New("the owner's URL is not one of PostgreSQL") // the URL may hold a password
@@ -36,15 +49,7 @@ func Migrate(ctx context.Context, ownerURL, runtime string) error {
 		return fail(ctx, "connect as owner", unavailable(err))
 	}
 	defer db.Close(context.WithoutCancel(ctx))
-	return fail(ctx, "migrate", pgx.BeginFunc(ctx, db, func(tx pgx.Tx) error {
-		if err := migrate(ctx, tx); err != nil {
-			return err
-		}
-		if err := rebuildRollups(ctx, tx); err != nil {
-			return err
-		}
-		return grant(ctx, tx, runtime)
-	}))
+	return fail(ctx, action, pgx.BeginFunc(ctx, db, f))
 }
 
 // files returns the migrations in order; the place of one, from 1, is its version.

@@ -66,7 +66,7 @@ func (v versioned) wrote(ctx context.Context, sc store.Scope) { _, _ = v.load(ct
 // prove nothing of the right one. It takes a tenth of a second, and less
 // than half of one on a busy machine under the race detector.
 func TestRandom_FindsAVersionedSet(t *testing.T) {
-	w := newWorld(t, func(w *world, _ int) replica {
+	w := newWorld(t, onSQLite(t), func(w *world, _ int) replica {
 		client, err := redisbag.Client("redis://" + w.line.Addr)
 		if err != nil {
 			t.Fatal(err)

@@ -54,7 +54,10 @@ func find() (string, error) {
 		return dir, nil
 	}
 	if path, err := exec.LookPath("postgres"); err == nil {
-		return filepath.Dir(path), nil
+		// It may be a link into the folder that has the others.
+		if path, err = filepath.EvalSymlinks(path); err == nil {
+			return filepath.Dir(path), nil
+		}
 	}
 	dirs, _ := filepath.Glob("/usr/lib/postgresql/*/bin") // Debian keeps them off the path
 	if len(dirs) == 0 {
@@ -198,6 +201,30 @@ func (s *Server) Standby() error {
 		return os.Chown(path, int(c.Uid), int(c.Gid))
 	}
 	return nil
+}
+
+// Backup copies the running cluster as a backup does, and returns the copy, which
+// does not run. Close removes it.
+func (s *Server) Backup() (_ *Server, err error) {
+	b := &Server{bin: s.bin}
+	if b.dir, err = os.MkdirTemp("", "steelyard-pg-"); err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			b.Close()
+		}
+	}()
+	if err = b.becomeNobody(); err != nil {
+		return nil, err
+	}
+	cmd := exec.CommandContext(context.Background(), filepath.Join(s.bin, "pg_basebackup"), "-D", b.data(), "-h", s.dir, "-p", strconv.Itoa(s.port), "-U", Super, "-c", "fast")
+	cmd.SysProcAttr, cmd.Dir = b.cred, b.dir
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return nil, fmt.Errorf("pg_basebackup: %w: %s", err, out)
+	}
+	b.port, err = freePort()
+	return b, err
 }
 
 // URL is how a role reaches a database.

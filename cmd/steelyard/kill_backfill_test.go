@@ -1,0 +1,253 @@
+//go:build unix
+
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// `steelyard backfill` and `steelyard serve` as processes of their own, with a line
+// between them. Whatever ends the server, the client or the line, the log comes to
+// be what the file says, and each batch is applied once.
+
+// batchesOfAFile is what a file of killedEntries comes to.
+const batchesOfAFile = killedEntries / 500
+
+// arena is a server, a line to it and files to bring to it.
+type arena struct {
+	t    *testing.T
+	rng  *rand.Rand
+	bin  string
+	dir  string
+	key  string
+	p    *process
+	line *relay
+
+	files int
+}
+
+func newArena(t *testing.T, rng *rand.Rand, budget func() (up, down int64)) *arena {
+	t.Helper()
+	a := &arena{t: t, rng: rng, bin: buildBinary(t), dir: t.TempDir()}
+	a.key = makeKey(t, a.bin, a.dir, "--scope", "log.write,log.read,plan.write")
+	a.p = startProcess(t, a.bin, a.dir, freePorts)
+	a.line = newRelay(t, a.p.listen.GRPC, budget)
+	return a
+}
+
+// file writes another log of its own trainee.
+func (a *arena) file() (path, trainee string) {
+	a.t.Helper()
+	a.files++
+	path, trainee = filepath.Join(a.t.TempDir(), fmt.Sprintf("log-%d.csv", a.files)), fmt.Sprintf("t-%d", a.files)
+	if err := os.WriteFile(path, []byte(generatedLog(a.rng)), 0o600); err != nil {
+		a.t.Fatal(err)
+	}
+	return path, trainee
+}
+
+// backfilling is a running `steelyard backfill`.
+type backfilling struct {
+	cmd    *exec.Cmd
+	said   bytes.Buffer
+	exited chan error
+}
+
+func (a *arena) backfill(path, trainee string) *backfilling {
+	a.t.Helper()
+	b := &backfilling{exited: make(chan error, 1)}
+	b.cmd = exec.Command(a.bin, "backfill", "--address", a.line.Addr, "--attempts", "100", "--create-trainees", "--trainee", trainee, path)
+	b.cmd.Env = append(plainEnviron(), "STEELYARD_KEY="+a.key)
+	b.cmd.Stdout, b.cmd.Stderr = &b.said, &b.said
+	if err := b.cmd.Start(); err != nil {
+		a.t.Fatal(err)
+	}
+	go func() { b.exited <- b.cmd.Wait() }()
+	return b
+}
+
+// kill ends the client without warning. It reports whether there was one left.
+func (b *backfilling) kill() bool {
+	_ = b.cmd.Process.Kill()
+	err := <-b.exited
+	b.exited <- err
+	var exit *exec.ExitError
+	return errors.As(err, &exit) && !exit.Exited()
+}
+
+// end waits for a client to end by itself, which has to be well.
+func (b *backfilling) end(t *testing.T) {
+	t.Helper()
+	select {
+	case err := <-b.exited:
+		if err != nil {
+			t.Fatalf("backfill: %v\n%s", err, b.said.String())
+		}
+	case <-time.After(2 * time.Minute):
+		_ = b.cmd.Process.Kill()
+		t.Fatal("the backfill does not end")
+	}
+}
+
+// check compares the stored log with the file, and the revision with the number of batches.
+func (a *arena) check(path, trainee string) {
+	a.t.Helper()
+	log, err := readLog(nil, path, trainee)
+	if err != nil || len(log.Parts) != 1 {
+		a.t.Fatalf("%v, %v", err, log)
+	}
+	entries, writes := dialAgain(a.t, a.p.listen.GRPC, a.key).log(a.t, trainee)
+	compareEntries(a.t, entries, log.Parts[0])
+	// Batches that arrive together share a write; one that was applied again adds one.
+	if writes < 1 || writes > batchesOfAFile {
+		a.t.Errorf("%s: %d writes for %d batches", trainee, writes, batchesOfAFile)
+	}
+}
+
+// again brings a file once more: the server counts each entry as applied once.
+func (a *arena) again(path, trainee string) {
+	a.t.Helper()
+	b := a.backfill(path, trainee)
+	b.end(a.t)
+	if said := b.said.String(); !strings.Contains(said, ", 0 entries sent, 0 rows refused, ") || strings.Contains(said, "refused by the server") {
+		a.t.Errorf("again: %s", said)
+	}
+}
+
+// inArenas runs several arenas beside each other, since most of each is waiting,
+// and returns how many faults there were. do makes one file's worth of at most
+// most faults.
+func inArenas(t *testing.T, faults int, budget func(*rand.Rand) (up, down int64), do func(a *arena, path, trainee string, most int) int) {
+	t.Helper()
+	const arenas = 4
+	rng := chance(t)
+	buildBinary(t)
+	var mu sync.Mutex
+	made, files := 0, 0
+	t.Run("arenas", func(t *testing.T) {
+		for n := range arenas {
+			rng := apart(rng)
+			t.Run(fmt.Sprint(n), func(t *testing.T) {
+				t.Parallel()
+				lines := apart(rng)
+				var drawing sync.Mutex
+				a := newArena(t, rng, func() (int64, int64) {
+					drawing.Lock()
+					defer drawing.Unlock()
+					return budget(lines)
+				})
+				mine, want := 0, (faults+arenas-1)/arenas
+				for round := 0; mine < want && round < want && !t.Failed(); round++ {
+					path, trainee := a.file()
+					mine += do(a, path, trainee, want-mine)
+					a.check(path, trainee)
+					a.again(path, trainee)
+				}
+				if err := a.p.end(syscall.SIGTERM); err != nil {
+					t.Error(err)
+				}
+				mu.Lock()
+				defer mu.Unlock()
+				made, files = made+mine, files+a.files
+			})
+		}
+	})
+	t.Logf("%d faults in the uploads of %d files of %d batches", made, files, batchesOfAFile)
+	if made < faults {
+		t.Errorf("%d faults, want %d: nothing was proved", made, faults)
+	}
+}
+
+func noBudget(*rand.Rand) (up, down int64) { return unbounded() }
+
+// moment waits until a batch is on its way and then for a random time. It reports
+// whether the client is still there.
+func (a *arena) moment(b *backfilling) bool {
+	a.t.Helper()
+	select {
+	case <-a.line.sent: // left over from before
+	default:
+	}
+	select {
+	case <-a.line.sent:
+	case err := <-b.exited:
+		b.exited <- err
+		return false
+	case <-time.After(time.Minute):
+		a.t.Fatalf("nothing is sent:\n%s", b.said.String())
+	}
+	time.Sleep(between(a.rng, time.Millisecond, 150*time.Millisecond))
+	select {
+	case err := <-b.exited:
+		b.exited <- err
+		return false
+	default:
+		return true
+	}
+}
+
+func TestBackfill_ServerIsKilled(t *testing.T) {
+	inArenas(t, trials(100, 2000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+		b := a.backfill(path, trainee)
+		for made < most && a.moment(b) {
+			_ = a.p.end(syscall.SIGKILL)
+			made++
+			a.p = restartProcess(a.t, a.bin, a.dir, a.p.listen)
+		}
+		b.end(a.t)
+		return made
+	})
+}
+
+func TestBackfill_ClientIsKilled(t *testing.T) {
+	inArenas(t, trials(50, 1000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+		b := a.backfill(path, trainee)
+		for made < most && a.moment(b) && b.kill() {
+			made++
+			b = a.backfill(path, trainee)
+		}
+		b.end(a.t)
+		return made
+	})
+}
+
+// Each connection is cut after a random number of bytes, one way or the other.
+func TestBackfill_LineIsCut(t *testing.T) {
+	budget := func(rng *rand.Rand) (up, down int64) {
+		if rng.IntN(2) == 0 {
+			return rng.Int64N(300 << 10), -1
+		}
+		return -1, rng.Int64N(600) // an answer is some 80 bytes
+	}
+	inArenas(t, trials(50, 1000), budget, func(a *arena, path, trainee string, _ int) int {
+		before := a.line.cutsSoFar()
+		a.backfill(path, trainee).end(a.t)
+		return a.line.cutsSoFar() - before
+	})
+}
+
+// Two clients that bring one file at once, while the server is killed.
+func TestBackfill_TwoClientsRace(t *testing.T) {
+	inArenas(t, trials(8, 200), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+		one, two := a.backfill(path, trainee), a.backfill(path, trainee)
+		if a.moment(one) {
+			_ = a.p.end(syscall.SIGKILL)
+			made++
+			a.p = restartProcess(a.t, a.bin, a.dir, a.p.listen)
+		}
+		one.end(a.t)
+		two.end(a.t)
+		return made
+	})
+}
