@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"net"
 	"runtime/debug"
@@ -17,6 +18,7 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/chain"
 	"example.com/steelyard/service/gateway"
 	"example.com/steelyard/service/limit"
@@ -65,6 +67,10 @@ func (a *App) assemble(ctx context.Context) error {
 		return err
 	}
 
+	pageSecret, err := a.keyring.secret("page tokens", sha256.Size)
+	if err != nil {
+		return err
+	}
 	c, err := a.chain(tel)
 	if err != nil {
 		return err
@@ -79,7 +85,7 @@ func (a *App) assemble(ctx context.Context) error {
 	// The gateway's own way in: no socket, the same interceptors.
 	inside := (&inprocgrpc.Channel{}).WithServerUnaryInterceptor(unary).WithServerStreamInterceptor(stream)
 	for _, r := range []grpc.ServiceRegistrar{a.grpc, inside} {
-		a.register(r, windows)
+		a.register(r, windows, call.Pager{Secret: pageSecret})
 	}
 	a.health = health.NewServer()
 	a.health.SetServingStatus("", healthpb.HealthCheckResponse_NOT_SERVING)
@@ -128,10 +134,10 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 }
 
 // register puts the four services on a server.
-func (a *App) register(r grpc.ServiceRegistrar, w windows) {
-	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
+func (a *App) register(r grpc.ServiceRegistrar, w windows, pages call.Pager) {
+	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, Pages: pages, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
 	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
-	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Now: time.Now})
+	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Now: time.Now, Pages: pages})
 	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Forget: w.forget})
 }
 

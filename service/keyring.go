@@ -2,6 +2,8 @@ package service
 
 import (
 	"context"
+	"crypto/hkdf"
+	"crypto/sha256"
 	"fmt"
 	"os"
 	"time"
@@ -69,6 +71,15 @@ func (k *Keyring) List(ctx context.Context, tenant string) ([]store.Key, error) 
 // Revoke ends a key for good. store.ErrNotFound when the tenant has none of that id.
 func (k *Keyring) Revoke(ctx context.Context, tenant, id string) error {
 	return k.store.RevokeKey(ctx, tenant, id)
+}
+
+// secret derives a secret from the pepper, which every replica has.
+func (k *Keyring) secret(of string, size int) ([]byte, error) {
+	b, err := hkdf.Key(sha256.New, k.pepper, nil, "steelyard "+of, size)
+	if err != nil {
+		return nil, fmt.Errorf("secret of %s: %w", of, err)
+	}
+	return b, nil
 }
 
 // Close releases the store.

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/window"
 )
@@ -15,4 +16,5 @@ type Server struct {
 	Store   store.Store
 	Windows *window.Source
 	Now     func() time.Time
+	Pages   call.Pager
 }
