@@ -45,7 +45,7 @@ func startWith(t *testing.T, edit func(*service.Config)) *running {
 	r := &running{t: t, log: &lockedBuffer{}}
 	cfg := service.Config{
 		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", AdminAddress: "127.0.0.1:0",
-		DataDir: t.TempDir(), ShutdownTimeout: 5 * time.Second,
+		DataDir: t.TempDir(), ShutdownTimeout: 5 * time.Second, KeyPepper: "a pepper of this test",
 	}
 	edit(&cfg)
 	app, err := service.New(t.Context(), cfg, service.WithLog(slog.New(slog.NewJSONHandler(r.log, nil))))

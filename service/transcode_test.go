@@ -29,7 +29,12 @@ var pathVariable = regexp.MustCompile(`\{([a-z_.]+)=[^}]*\}`)
 // the gateway.
 func transcode(t *testing.T, m protoreflect.MethodDescriptor, req proto.Message) httpRequest {
 	t.Helper()
-	rule := proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule)
+	return spell(t, proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule), req)
+}
+
+// spell is transcode after one binding.
+func spell(t *testing.T, rule *annotations.HttpRule, req proto.Message) httpRequest {
+	t.Helper()
 	var out httpRequest
 	var pattern string
 	switch p := rule.GetPattern().(type) {
@@ -42,7 +47,7 @@ func transcode(t *testing.T, m protoreflect.MethodDescriptor, req proto.Message)
 	case *annotations.HttpRule_Delete:
 		out.verb, pattern = "DELETE", p.Delete
 	default:
-		t.Fatalf("%s has a verb that this test does not know", m.FullName())
+		t.Fatalf("a verb that this test does not know: %v", rule)
 	}
 	rest := proto.Clone(req).ProtoReflect()
 	out.path = pathVariable.ReplaceAllStringFunc(pattern, func(v string) string {
