@@ -78,7 +78,7 @@ func (a *App) assemble(ctx context.Context) error {
 	unary, stream := chain.JoinUnary(c.Unary()), chain.JoinStream(c.Stream())
 
 	a.grpc = grpc.NewServer(append(bounds.grpc(a.cfg.MaxBodyBytes),
-		grpc.UnaryInterceptor(unary), grpc.StreamInterceptor(stream),
+		grpc.ForceServerCodecV2(chain.Codec()), grpc.UnaryInterceptor(unary), grpc.StreamInterceptor(stream),
 		grpc.StatsHandler(otelgrpc.NewServerHandler(
 			otelgrpc.WithMeterProvider(tel.Meters), otelgrpc.WithTracerProvider(tel.Traces), otelgrpc.WithPropagators(tel.Propagator),
 			otelgrpc.WithFilter(filters.Not(filters.HealthCheck())))))...)

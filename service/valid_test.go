@@ -19,7 +19,9 @@ var valid = map[string]func(t *testing.T, c caller, n int) []proto.Message{
 		return just(&pb.CreateEntryRequest{Parent: c.name(), Entry: weighIn(13+n%50, 80)})
 	},
 	pb.LogbookService_BatchCreateEntries_FullMethodName: func(_ *testing.T, c caller, n int) []proto.Message {
-		return just(&pb.BatchCreateEntriesRequest{Parent: c.name(), Entries: []*pb.Entry{weighIn(13+n%50, 80), intake(13+n%50, 2200)}})
+		second := weighIn(13+n%50, 80)
+		second.Key = "second"
+		return just(&pb.BatchCreateEntriesRequest{Parent: c.name(), Entries: []*pb.Entry{weighIn(13+n%50, 80), second}})
 	},
 	pb.LogbookService_ListEntries_FullMethodName: func(_ *testing.T, c caller, _ int) []proto.Message {
 		return just(&pb.ListEntriesRequest{Parent: c.name(), PageSize: 5})

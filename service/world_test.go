@@ -113,10 +113,7 @@ func (c caller) must(t *testing.T, s step) []proto.Message {
 // only its own when one is named. The tables come from the catalogue.
 func (w *world) rows(t *testing.T, tenant string) string {
 	t.Helper()
-	var version int64
-	if err := w.db.QueryRow(`PRAGMA data_version`).Scan(&version); err != nil {
-		t.Fatal(err)
-	}
+	version := w.writes(t)
 	if version == w.version && w.hash != "" && tenant == "" {
 		return w.hash // nobody has written
 	}
@@ -139,6 +136,26 @@ func (w *world) rows(t *testing.T, tenant string) string {
 		w.version, w.hash = version, hash
 	}
 	return hash
+}
+
+// writes changes with each write to the file.
+func (w *world) writes(t *testing.T) int64 {
+	t.Helper()
+	var version int64
+	if err := w.db.QueryRow(`PRAGMA data_version`).Scan(&version); err != nil {
+		t.Fatal(err)
+	}
+	return version
+}
+
+// unwritten checks that nothing was written to the file since, not even the same again.
+func (w *world) unwritten(t *testing.T, what string, before int64) int64 {
+	t.Helper()
+	now := w.writes(t)
+	if now != before {
+		t.Errorf("%s: refused, and something was written", what)
+	}
+	return now
 }
 
 func (w *world) column(t *testing.T, query string, args ...any) []string {

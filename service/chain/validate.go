@@ -10,12 +10,14 @@ import (
 )
 
 func validateUnary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
-	if m, ok := req.(proto.Message); ok {
-		if err := validate.Message(m); err != nil {
-			return nil, err
-		}
+	if err := valid(req); err != nil {
+		return nil, err
 	}
-	return handler(ctx, req)
+	resp, err := handler(ctx, req)
+	if err == nil {
+		unsigned(resp)
+	}
+	return resp, err
 }
 
 func validateStream(srv any, ss grpc.ServerStream, _ *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
@@ -30,8 +32,23 @@ func (s validating) RecvMsg(m any) error {
 	if err := s.ServerStream.RecvMsg(m); err != nil {
 		return err
 	}
-	if msg, ok := m.(proto.Message); ok {
-		return validate.Message(msg)
+	return valid(m)
+}
+
+// SendMsg implements grpc.ServerStream.
+func (s validating) SendMsg(m any) error {
+	unsigned(m)
+	return s.ServerStream.SendMsg(m)
+}
+
+func valid(m any) error {
+	msg, ok := m.(proto.Message)
+	switch {
+	case !ok:
+		return nil
+	case isUndecoded(msg):
+		return errUndecoded
 	}
-	return nil
+	unsigned(msg)
+	return validate.Message(msg)
 }
