@@ -42,7 +42,7 @@ func messagesOf(t testing.TB, m protoreflect.MethodDescriptor, h heard) []proto.
 }
 
 // problemOf is the status of an error.
-func problemOf(t *testing.T, h heard) *rpcstatus.Status {
+func problemOf(t testing.TB, h heard) *rpcstatus.Status {
 	t.Helper()
 	if h.status != 0 && !strings.HasPrefix(string(h.problems), `{"error":`) {
 		return decodeProblem(t, h.problems)
@@ -142,7 +142,7 @@ func wireOf(m proto.Message) []byte {
 
 // backfillRefused tells an entry of a batch that was refused alone: the rest of the
 // batch is stored, and so the call succeeds.
-func backfillRefused(t *testing.T, what string, m protoreflect.MethodDescriptor, p place, got heard) bool {
+func backfillRefused(t testing.TB, what string, m protoreflect.MethodDescriptor, p place, got heard) bool {
 	t.Helper()
 	if !m.IsStreamingClient() {
 		return false

@@ -26,7 +26,7 @@ func unwrapped(t testing.TB, line []byte) []byte {
 }
 
 // spellAll is spell of all requests of a stream; false when JSON has no spelling for one.
-func spellAll(t *testing.T, rule *annotations.HttpRule, requests []proto.Message) (httpRequest, bool) {
+func spellAll(t testing.TB, rule *annotations.HttpRule, requests []proto.Message) (httpRequest, bool) {
 	t.Helper()
 	for _, r := range requests {
 		r = proto.Clone(r)
@@ -80,7 +80,7 @@ func resources(m protoreflect.Message) []protoreflect.Message {
 
 // readsBack checks that what was accepted is what is answered, and that it is what
 // is stored.
-func (w *world) readsBack(t *testing.T, what string, m protoreflect.MethodDescriptor, sent []proto.Message, got heard) {
+func (w *world) readsBack(t testing.TB, what string, m protoreflect.MethodDescriptor, sent []proto.Message, got heard) {
 	t.Helper()
 	name := string(m.Name())
 	if !strings.HasPrefix(name, "Create") && !strings.HasPrefix(name, "Update") && name != "BatchCreateEntries" {
@@ -145,7 +145,7 @@ func differs(asked, answered protoreflect.Message, mask *fieldmaskpb.FieldMask) 
 }
 
 // stored reads a thing by its name.
-func (w *world) stored(t *testing.T, m protoreflect.Message) proto.Message {
+func (w *world) stored(t testing.TB, m protoreflect.Message) proto.Message {
 	t.Helper()
 	name := m.Get(m.Descriptor().Fields().ByName("name")).String()
 	parts := strings.Split(name, "/")
@@ -163,7 +163,7 @@ func (w *world) stored(t *testing.T, m protoreflect.Message) proto.Message {
 	})
 }
 
-func (w *world) listed(t *testing.T, name, method string, req proto.Message) proto.Message {
+func (w *world) listed(t testing.TB, name, method string, req proto.Message) proto.Message {
 	t.Helper()
 	for _, thing := range resources(w.mine.must(t, one(method, req, ""))[0].ProtoReflect()) {
 		if thing.Get(thing.Descriptor().Fields().ByName("name")).String() == name {

@@ -85,7 +85,7 @@ const placeholder = "zzplaceholderzz"
 
 // spelled is a request with a bad value, ready to be sent with an Authorization
 // header; nil when the way in cannot spell it.
-func (w *world) spelled(t *testing.T, by way, m protoreflect.MethodDescriptor, p place, requests []proto.Message, b badValue) (func(string) heard, []proto.Message) {
+func (w *world) spelled(t testing.TB, by way, m protoreflect.MethodDescriptor, p place, requests []proto.Message, b badValue) (func(string) heard, []proto.Message) {
 	t.Helper()
 	sent := p.with(requests, b)
 	if sent == nil {
@@ -141,7 +141,7 @@ var leaks = regexp.MustCompile(`(?i)panic|goroutine|sqlite|SQL|runtime error|\.g
 
 // refusedHere reports whether a call was refused for its bad value, and checks how:
 // by a code that blames the caller, naming the field.
-func refusedHere(t *testing.T, what string, m protoreflect.MethodDescriptor, p place, got heard) bool {
+func refusedHere(t testing.TB, what string, m protoreflect.MethodDescriptor, p place, got heard) bool {
 	t.Helper()
 	if leaks.Match(got.problems) {
 		t.Errorf("%s: leaks: %q", what, got.text)

@@ -210,7 +210,7 @@ func TestGRPCAndJSONAgree(t *testing.T) {
 	}
 }
 
-func (r *running) callGRPC(t *testing.T, m protoreflect.MethodDescriptor, s step) outcome {
+func (r *running) callGRPC(t testing.TB, m protoreflect.MethodDescriptor, s step) outcome {
 	t.Helper()
 	stream, err := r.conn.NewStream(r.ctx(), &grpc.StreamDesc{ClientStreams: true, ServerStreams: true}, s.method)
 	if err != nil {
@@ -239,7 +239,7 @@ func (r *running) callGRPC(t *testing.T, m protoreflect.MethodDescriptor, s step
 	}
 }
 
-func (r *running) callJSON(t *testing.T, m protoreflect.MethodDescriptor, s step) outcome {
+func (r *running) callJSON(t testing.TB, m protoreflect.MethodDescriptor, s step) outcome {
 	t.Helper()
 	req := transcode(t, m, s.requests[0])
 	for _, more := range s.requests[1:] {
@@ -272,7 +272,7 @@ func (r *running) callJSON(t *testing.T, m protoreflect.MethodDescriptor, s step
 	return out
 }
 
-func unmarshal(t *testing.T, m protoreflect.MethodDescriptor, b []byte) proto.Message {
+func unmarshal(t testing.TB, m protoreflect.MethodDescriptor, b []byte) proto.Message {
 	t.Helper()
 	answer := dynamicpb.NewMessage(m.Output())
 	if err := protojson.Unmarshal(b, answer); err != nil {

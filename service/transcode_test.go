@@ -27,13 +27,13 @@ var pathVariable = regexp.MustCompile(`\{([a-z_.]+)=[^}]*\}`)
 
 // transcode spells a message after its method's HTTP binding, independently of
 // the gateway.
-func transcode(t *testing.T, m protoreflect.MethodDescriptor, req proto.Message) httpRequest {
+func transcode(t testing.TB, m protoreflect.MethodDescriptor, req proto.Message) httpRequest {
 	t.Helper()
 	return spell(t, proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule), req)
 }
 
 // spell is transcode after one binding.
-func spell(t *testing.T, rule *annotations.HttpRule, req proto.Message) httpRequest {
+func spell(t testing.TB, rule *annotations.HttpRule, req proto.Message) httpRequest {
 	t.Helper()
 	var out httpRequest
 	var pattern string
@@ -116,7 +116,7 @@ func scalar(f protoreflect.FieldDescriptor, v protoreflect.Value) string {
 	return v.String()
 }
 
-func marshal(t *testing.T, m proto.Message) string {
+func marshal(t testing.TB, m proto.Message) string {
 	t.Helper()
 	b, err := protojson.Marshal(m)
 	if err != nil {
@@ -176,7 +176,7 @@ func methods() map[string]protoreflect.MethodDescriptor {
 }
 
 // decodeProblem reads the google.rpc.Status out of a problem body.
-func decodeProblem(t *testing.T, body []byte) *rpcstatus.Status {
+func decodeProblem(t testing.TB, body []byte) *rpcstatus.Status {
 	t.Helper()
 	var p struct {
 		Code    string

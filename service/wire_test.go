@@ -48,7 +48,7 @@ func ways(m protoreflect.MethodDescriptor) []way {
 
 // call makes a call whose authorization is the header, none when empty. Its id is
 // always the same, so that answers can be compared byte by byte.
-func (r *running) call(t *testing.T, by way, header string, m protoreflect.MethodDescriptor, requests []proto.Message) heard {
+func (r *running) call(t testing.TB, by way, header string, m protoreflect.MethodDescriptor, requests []proto.Message) heard {
 	t.Helper()
 	if by.rule == nil {
 		raw := make([][]byte, len(requests))
@@ -68,7 +68,7 @@ func fullName(m protoreflect.MethodDescriptor) string {
 	return fmt.Sprintf("/%s/%s", m.Parent().FullName(), m.Name())
 }
 
-func wire(t *testing.T, m proto.Message) []byte {
+func wire(t testing.TB, m proto.Message) []byte {
 	t.Helper()
 	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
 	if err != nil {
@@ -80,7 +80,7 @@ func wire(t *testing.T, m proto.Message) []byte {
 const callID = "0000000000000000"
 
 // callRaw sends messages as bytes, which may be no messages at all.
-func (r *running) callRaw(t *testing.T, header, method string, requests [][]byte) heard {
+func (r *running) callRaw(t testing.TB, header, method string, requests [][]byte) heard {
 	t.Helper()
 	ctx := metadata.AppendToOutgoingContext(t.Context(), "x-request-id", callID)
 	if header != "" {
@@ -113,7 +113,7 @@ func (r *running) callRaw(t *testing.T, header, method string, requests [][]byte
 }
 
 // callHTTP sends a request as it is.
-func (r *running) callHTTP(t *testing.T, header string, req httpRequest) heard {
+func (r *running) callHTTP(t testing.TB, header string, req httpRequest) heard {
 	t.Helper()
 	in, err := http.NewRequestWithContext(t.Context(), req.verb, "http://"+r.app.HTTPAddress()+req.path, strings.NewReader(req.body))
 	if err != nil {
@@ -132,6 +132,11 @@ func (r *running) callHTTP(t *testing.T, header string, req httpRequest) heard {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return heardHTTP(t, resp, body)
+}
+
+func heardHTTP(t testing.TB, resp *http.Response, body []byte) heard {
+	t.Helper()
 	resp.Header.Del("Date")
 	out := heard{status: resp.StatusCode, text: fmt.Sprintf("%d %v %v %s", resp.StatusCode, sorted(resp.Header), sorted(resp.Trailer), body)}
 	if resp.Header.Get("Content-Type") == "application/problem+json" {

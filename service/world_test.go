@@ -50,7 +50,7 @@ var secrets = struct {
 	[]float64{83.9517, 2345.678, 171.375, 91.2345, 17.4321},
 }
 
-func newWorld(t *testing.T, edit func(*service.Config)) *world {
+func newWorld(t testing.TB, edit func(*service.Config)) *world {
 	t.Helper()
 	var dir string
 	r := startWith(t, func(c *service.Config) { edit(c); dir = c.DataDir })
@@ -70,7 +70,7 @@ func newWorld(t *testing.T, edit func(*service.Config)) *world {
 }
 
 // settle makes the caller's trainee with its data.
-func (c caller) settle(t *testing.T, name, note, coach string, n []float64) {
+func (c caller) settle(t testing.TB, name, note, coach string, n []float64) {
 	t.Helper()
 	photo, lift := "album", "squat"
 	if n[0] == secrets.numbers[0] {
@@ -100,7 +100,7 @@ func (c caller) settle(t *testing.T, name, note, coach string, n []float64) {
 }
 
 // must makes a call that succeeds.
-func (c caller) must(t *testing.T, s step) []proto.Message {
+func (c caller) must(t testing.TB, s step) []proto.Message {
 	t.Helper()
 	out := c.callGRPC(t, methods()[s.method], s)
 	if out.err != nil {
@@ -111,7 +111,7 @@ func (c caller) must(t *testing.T, s step) []proto.Message {
 
 // rows is a hash over all rows of all tables of the file; of those with a tenant
 // only its own when one is named. The tables come from the catalogue.
-func (w *world) rows(t *testing.T, tenant string) string {
+func (w *world) rows(t testing.TB, tenant string) string {
 	t.Helper()
 	version := w.writes(t)
 	if version == w.version && w.hash != "" && tenant == "" {
@@ -139,7 +139,7 @@ func (w *world) rows(t *testing.T, tenant string) string {
 }
 
 // writes changes with each write to the file.
-func (w *world) writes(t *testing.T) int64 {
+func (w *world) writes(t testing.TB) int64 {
 	t.Helper()
 	var version int64
 	if err := w.db.QueryRow(`PRAGMA data_version`).Scan(&version); err != nil {
@@ -149,7 +149,7 @@ func (w *world) writes(t *testing.T) int64 {
 }
 
 // unwritten checks that nothing was written to the file since, not even the same again.
-func (w *world) unwritten(t *testing.T, what string, before int64) int64 {
+func (w *world) unwritten(t testing.TB, what string, before int64) int64 {
 	t.Helper()
 	now := w.writes(t)
 	if now != before {
@@ -158,7 +158,7 @@ func (w *world) unwritten(t *testing.T, what string, before int64) int64 {
 	return now
 }
 
-func (w *world) column(t *testing.T, query string, args ...any) []string {
+func (w *world) column(t testing.TB, query string, args ...any) []string {
 	t.Helper()
 	rows, err := w.db.Query(query, args...)
 	if err != nil {
