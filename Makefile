@@ -13,7 +13,7 @@ export STEELYARD_REAL_SERIES
 endif
 
 .DEFAULT_GOAL := help
-.PHONY: audit help build test race bench bench-real fuzz generate lint breaking format tools vendor-protos clean
+.PHONY: audit help build test race bench bench-real fuzz soak generate lint breaking format tools vendor-protos clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## (.*)/  \1\t\2/' | expand -t 18
@@ -41,6 +41,10 @@ fuzz: ## run each fuzz target for a while (FUZZTIME=30s)
 	@set -e; for p in $$(grep -rlE '^func Fuzz' --include='*_test.go' . | xargs -n1 dirname | sort -u); do \
 	  for f in $$(grep -rhoE '^func Fuzz[A-Za-z0-9_]+' $$p/*_test.go | sed 's/func //'); do \
 	    echo "$$p $$f"; go test -run '^$$' -fuzz "^$$f$$" -fuzztime $(or $(FUZZTIME),30s) $$p; done; done
+
+soak: ## the randomised tests of the contract at length, and bytes at every method (FUZZTIME=20m)
+	STEELYARD_SOAK=1 go test -count=1 -timeout 2h -run '^(TestGRPCAndJSONAgree_Random|TestPageTokensAreSealed|TestBad|TestCredentialMatrix)' -v ./service
+	go test -run '^$$' -fuzz '^FuzzRPC$$' -fuzztime $(or $(FUZZTIME),20m) ./service
 
 generate: $(BIN)/buf ## generate api/ from proto/
 	buf generate

@@ -1,6 +1,7 @@
 package service_test
 
 import (
+	"slices"
 	"strings"
 
 	"google.golang.org/genproto/googleapis/api/annotations"
@@ -54,6 +55,14 @@ func idFields(m protoreflect.MethodDescriptor) [][]string {
 	}
 	walk(m.Input(), nil)
 	return out
+}
+
+// namesThing reports whether a request names a thing of one tenant.
+func namesThing(m protoreflect.MethodDescriptor, requests []proto.Message) bool {
+	return slices.ContainsFunc(idFields(m), func(f []string) bool {
+		name := textAt(requests[0], f)
+		return nobodys(name) != name
+	})
 }
 
 // textAt reads a text field.

@@ -2,12 +2,14 @@ package service_test
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service/store"
 )
 
 // valid has a request of each method that succeeds; a stream takes several. Its
@@ -50,7 +52,7 @@ var valid = map[string]func(t testing.TB, c caller, n int) []proto.Message{
 		return just(&pb.GetStrengthTrendRequest{Name: c.name() + "/strengthTrend", AsOfDate: day(11)})
 	},
 	pb.PhaseService_CreatePlan_FullMethodName: func(t testing.TB, c caller, n int) []proto.Message {
-		fresh := caller{c.running, fmt.Sprintf("%s-plan-%d", c.trainee, n)} // one plan at a time is open
+		fresh := caller{c.running, c.tenant, fmt.Sprintf("%s-plan-%d", c.trainee, n)} // one plan at a time is open
 		c.must(t, one(pb.TraineeService_CreateTrainee_FullMethodName, &pb.CreateTraineeRequest{TraineeId: fresh.trainee, Trainee: &pb.Trainee{}}, ""))
 		return just(&pb.CreatePlanRequest{Parent: fresh.name(), PlanId: "cut", Plan: &pb.Plan{StartDate: day(0)}})
 	},
@@ -103,10 +105,48 @@ var valid = map[string]func(t testing.TB, c caller, n int) []proto.Message{
 		return just(&pb.ExportTraineeRequest{Name: c.name()})
 	},
 	pb.TraineeService_EraseTrainee_FullMethodName: func(t testing.TB, c caller, n int) []proto.Message {
-		gone := caller{c.running, fmt.Sprintf("%s-gone-%d", c.trainee, n)}
+		gone := caller{c.running, c.tenant, fmt.Sprintf("%s-gone-%d", c.trainee, n)}
 		c.must(t, one(pb.TraineeService_CreateTrainee_FullMethodName, &pb.CreateTraineeRequest{TraineeId: gone.trainee, Trainee: &pb.Trainee{}}, ""))
 		return just(&pb.EraseTraineeRequest{Name: gone.name()})
 	},
+	pb.AdminService_CreateApiKey_FullMethodName: func(_ testing.TB, _ caller, _ int) []proto.Message {
+		return just(&pb.CreateApiKeyRequest{ApiKey: &pb.ApiKey{DisplayName: "Front desk", Scopes: []pb.Scope{pb.Scope_SCOPE_LOG_WRITE}}})
+	},
+	pb.AdminService_ListApiKeys_FullMethodName: func(_ testing.TB, _ caller, _ int) []proto.Message {
+		return just(&pb.ListApiKeysRequest{PageSize: 5})
+	},
+	pb.AdminService_RotateApiKey_FullMethodName: func(t testing.TB, c caller, n int) []proto.Message {
+		return just(&pb.RotateApiKeyRequest{Name: c.key(t, n)})
+	},
+	pb.AdminService_RevokeApiKey_FullMethodName: func(t testing.TB, c caller, n int) []proto.Message {
+		return just(&pb.RevokeApiKeyRequest{Name: c.key(t, n)})
+	},
+	pb.AdminService_GetRetention_FullMethodName: func(_ testing.TB, _ caller, _ int) []proto.Message {
+		return just(&pb.GetRetentionRequest{Name: "retention"})
+	},
+	pb.AdminService_UpdateRetention_FullMethodName: func(_ testing.TB, _ caller, n int) []proto.Message {
+		return just(&pb.UpdateRetentionRequest{Retention: &pb.Retention{Name: "retention", IdleDays: int32(3650 + n%100)}})
+	},
+	pb.AdminService_ListAuditRecords_FullMethodName: func(_ testing.TB, _ caller, _ int) []proto.Message {
+		return just(&pb.ListAuditRecordsRequest{PageSize: 5})
+	},
+}
+
+// key is the id of an API key of the tenant; what stands in it of the trainee's name
+// tells whose it is.
+func (c caller) key(t testing.TB, n int) string {
+	id := fmt.Sprintf("%skey%d", strings.ReplaceAll(c.trainee, "-", ""), n)
+	_, err := c.app.Keyring().IssueEdited(t.Context(), c.tenant, []string{"log.read"}, func(k *store.Key) { k.ID = id })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return "apiKeys/" + id
+}
+
+// nobodys is the same name of nobody's thing.
+func nobodys(name string) string {
+	bare := func(s string) string { return strings.ReplaceAll(s, "-", "") }
+	return strings.NewReplacer(traineeOfMine, traineeOfNobody, bare(traineeOfMine), bare(traineeOfNobody)).Replace(name)
 }
 
 func just(m proto.Message) []proto.Message { return []proto.Message{m} }

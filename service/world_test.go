@@ -31,7 +31,7 @@ type world struct {
 // tenant with a log, the open plan "cut" and its decision "d1".
 type caller struct {
 	*running
-	trainee string
+	tenant, trainee string
 }
 
 // Ids of one length, so that answers about them can be compared byte by byte.
@@ -61,11 +61,11 @@ func newWorld(t testing.TB, edit func(*service.Config)) *world {
 	db.SetMaxOpenConns(1) // data_version is a connection's own
 	t.Cleanup(func() { _ = db.Close() })
 	w := &world{running: r, db: db}
-	w.mine = caller{r, traineeOfMine}
-	w.theirs = caller{r.withToken(r.key("tenant-b", access.ScopeNames()...)), traineeOfTheirs}
+	w.mine = caller{r, "tenant-a", traineeOfMine}
+	w.theirs = caller{r.withToken(r.key("tenant-b", access.ScopeNames()...)), "tenant-b", traineeOfTheirs}
 	w.mine.settle(t, secrets.words[1], secrets.words[2], secrets.words[3], secrets.numbers)
 	w.theirs.settle(t, "Their Name", "their note", "their coach", []float64{70, 2100, 165, 50, 30})
-	caller{r, otherOfMine}.settle(t, "Another Name", "another note", "another coach", []float64{75, 2200, 175, 55, 25})
+	caller{r, "tenant-a", otherOfMine}.settle(t, "Another Name", "another note", "another coach", []float64{75, 2200, 175, 55, 25})
 	return w
 }
 
