@@ -34,6 +34,7 @@ FAULTS := Killed|Backfill_|Linear|OneRequest|FullDisk|OneRevision|Erased|Restore
 
 soak: ## run the proofs that make faults at random for a long time (an hour and more; SOAK=pattern picks some)
 	STEELYARD_SOAK=1 STEELYARD_NEED_SERVERS=1 go test -count=1 -p 1 -timeout 4h -v -run '$(or $(SOAK),$(FAULTS))' ./cmd/steelyard ./service/...
+	$(if $(SOAK),,go test -run '^$$' -fuzz '^FuzzRPC$$' -fuzztime $(or $(FUZZTIME),20m) ./service)
 
 bench: ## run the benchmarks; a line with a ratio says beside it what the ratio has to be (STEELYARD_BENCH_JSON=file)
 	go test -run '^$$' -bench . -benchmem ./engine/...

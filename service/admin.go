@@ -11,6 +11,7 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/admin"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/chain"
 	"example.com/steelyard/service/gateway"
 	"example.com/steelyard/service/telemetry"
@@ -22,12 +23,12 @@ const readyTimeout = 2 * time.Second
 // assembleAdmin builds the operators' server: AdminService by gRPC and by JSON behind
 // the same interceptors as all else, the probes and the metrics, on one address. It
 // is never on the public listeners.
-func (a *App) assembleAdmin(ctx context.Context, c chain.Chain, tel *telemetry.Telemetry) error {
+func (a *App) assembleAdmin(ctx context.Context, c chain.Chain, tel *telemetry.Telemetry, pages call.Pager) error {
 	unary, stream := chain.JoinUnary(c.Unary()), chain.JoinStream(c.Stream())
-	a.adminGRPC = grpc.NewServer(grpc.MaxRecvMsgSize(a.cfg.MaxBodyBytes), grpc.UnaryInterceptor(unary), grpc.StreamInterceptor(stream))
+	a.adminGRPC = grpc.NewServer(grpc.MaxRecvMsgSize(a.cfg.MaxBodyBytes), grpc.ForceServerCodecV2(chain.Codec()), grpc.UnaryInterceptor(unary), grpc.StreamInterceptor(stream))
 	inside := gateway.NewInside(unary, stream)
 	for _, r := range []grpc.ServiceRegistrar{a.adminGRPC, inside} {
-		pb.RegisterAdminServiceServer(r, &admin.Server{Store: a.store, Pepper: a.keyring.pepper, Now: time.Now, Ended: a.keys.Forget})
+		pb.RegisterAdminServiceServer(r, &admin.Server{Store: a.store, Pages: pages, Pepper: a.keyring.pepper, Now: time.Now, Ended: a.keys.Forget})
 	}
 	if a.cfg.Reflection {
 		reflection.Register(a.adminGRPC)

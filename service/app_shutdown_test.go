@@ -186,7 +186,7 @@ func openingOf(upload string) *pb.BackfillEntriesRequest {
 
 // halfSent is a JSON call whose body has not come whole yet.
 type halfSent struct {
-	t      *testing.T
+	t      testing.TB
 	conn   net.Conn
 	answer *bufio.Reader
 	rest   string

@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"crypto/sha256"
 	"log/slog"
 	"net/http"
 	"runtime/debug"
@@ -17,6 +18,7 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/chain"
 	"example.com/steelyard/service/gateway"
 	"example.com/steelyard/service/limit"
@@ -81,6 +83,11 @@ func (a *App) assemble(ctx context.Context) error {
 		return nil
 	})
 
+	pageSecret, err := a.keyring.secret("page tokens", sha256.Size)
+	if err != nil {
+		return err
+	}
+	pages := call.Pager{Secret: pageSecret}
 	c, err := a.chain(tel)
 	if err != nil {
 		return err
@@ -89,7 +96,7 @@ func (a *App) assemble(ctx context.Context) error {
 	if a.certificates != nil {
 		transport = credentials.NewTLS(a.certificates.forCallers())
 	}
-	options := append(bounds.grpc(a.cfg.MaxBodyBytes), grpc.Creds(transport))
+	options := append(bounds.grpc(a.cfg.MaxBodyBytes), grpc.Creds(transport), grpc.ForceServerCodecV2(chain.Codec()))
 	unary, stream := c.Unary(), c.Stream()
 	// The gateway's own way in: no socket, the same interceptors.
 	inside := gateway.NewInside(chain.JoinUnary(unary), chain.JoinStream(stream))
@@ -108,7 +115,7 @@ func (a *App) assemble(ctx context.Context) error {
 		return nil
 	})
 	for _, r := range []grpc.ServiceRegistrar{a.grpc, inside} {
-		a.register(r, windows)
+		a.register(r, windows, pages)
 	}
 	a.health = health.NewServer()
 	a.health.SetServingStatus("", healthpb.HealthCheckResponse_NOT_SERVING)
@@ -126,7 +133,7 @@ func (a *App) assemble(ctx context.Context) error {
 		return err
 	}
 	a.json = bounds.http(measured)
-	if err := a.assembleAdmin(ctx, c, tel); err != nil {
+	if err := a.assembleAdmin(ctx, c, tel, pages); err != nil {
 		return err
 	}
 	for _, s := range []*http.Server{a.json, a.admin} { // which writes to standard error otherwise
@@ -178,10 +185,10 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 }
 
 // register puts the four services on a server.
-func (a *App) register(r grpc.ServiceRegistrar, w windows) {
-	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
+func (a *App) register(r grpc.ServiceRegistrar, w windows, pages call.Pager) {
+	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, Pages: pages, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
 	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
-	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Memo: w.memo, Now: time.Now})
+	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Memo: w.memo, Now: time.Now, Pages: pages})
 	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Names: a.names, Forget: w.forget})
 }
 

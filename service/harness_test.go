@@ -26,7 +26,7 @@ import (
 
 // running is a service under test, with a key of one tenant.
 type running struct {
-	t         *testing.T
+	t         testing.TB
 	app       *service.App
 	token     string
 	conn      *grpc.ClientConn
@@ -35,18 +35,18 @@ type running struct {
 }
 
 // start runs a service on free loopback ports and a fresh SQLite file.
-func start(t *testing.T) *running {
+func start(t testing.TB) *running {
 	t.Helper()
 	return startWith(t, func(*service.Config) {})
 }
 
 // startWith is start with other settings.
-func startWith(t *testing.T, edit func(*service.Config)) *running {
+func startWith(t testing.TB, edit func(*service.Config)) *running {
 	t.Helper()
 	r := &running{t: t, log: &lockedBuffer{}}
 	cfg := service.Config{
 		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", AdminAddress: "127.0.0.1:0",
-		DataDir: t.TempDir(), ShutdownTimeout: 5 * time.Second,
+		DataDir: t.TempDir(), ShutdownTimeout: 5 * time.Second, KeyPepper: "a pepper of this test",
 	}
 	edit(&cfg)
 	app, err := service.New(t.Context(), cfg, service.WithLog(slog.New(slog.NewJSONHandler(r.log, nil))))
@@ -189,6 +189,12 @@ func (l *lockedBuffer) Write(p []byte) (int, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.b.Write(p)
+}
+
+func (l *lockedBuffer) Reset() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.b.Reset()
 }
 
 func (l *lockedBuffer) String() string {

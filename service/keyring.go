@@ -2,6 +2,8 @@ package service
 
 import (
 	"context"
+	"crypto/hkdf"
+	"crypto/sha256"
 	"fmt"
 	"os"
 	"time"
@@ -115,6 +117,15 @@ func (k *Keyring) Revoke(ctx context.Context, tenant, id string) error {
 // operator is the record of what is done to a key by hand.
 func operator(method, key string, now time.Time) store.AuditRecord {
 	return trail.By(trail.Operator, method, convert.KeyName(key), now)
+}
+
+// secret derives a secret from the pepper, which every replica has.
+func (k *Keyring) secret(of string, size int) ([]byte, error) {
+	b, err := hkdf.Key(sha256.New, k.pepper, nil, "steelyard "+of, size)
+	if err != nil {
+		return nil, fmt.Errorf("secret of %s: %w", of, err)
+	}
+	return b, nil
 }
 
 // Close releases the store.

@@ -272,7 +272,7 @@ func requestedKey(method, requestID string) string {
 // isAdmin reports whether a method is served on the admin listener.
 func isAdmin(m protoreflect.MethodDescriptor) bool { return m.Parent().Name() == "AdminService" }
 
-func (r *running) callGRPC(t *testing.T, m protoreflect.MethodDescriptor, s step) outcome {
+func (r *running) callGRPC(t testing.TB, m protoreflect.MethodDescriptor, s step) outcome {
 	t.Helper()
 	conn := r.conn
 	if isAdmin(m) {
@@ -305,7 +305,7 @@ func (r *running) callGRPC(t *testing.T, m protoreflect.MethodDescriptor, s step
 	}
 }
 
-func (r *running) callJSON(t *testing.T, m protoreflect.MethodDescriptor, s step) outcome {
+func (r *running) callJSON(t testing.TB, m protoreflect.MethodDescriptor, s step) outcome {
 	t.Helper()
 	req := transcode(t, m, s.requests[0])
 	for _, more := range s.requests[1:] {
@@ -342,7 +342,7 @@ func (r *running) callJSON(t *testing.T, m protoreflect.MethodDescriptor, s step
 	return out
 }
 
-func unmarshal(t *testing.T, m protoreflect.MethodDescriptor, b []byte) proto.Message {
+func unmarshal(t testing.TB, m protoreflect.MethodDescriptor, b []byte) proto.Message {
 	t.Helper()
 	answer := dynamicpb.NewMessage(m.Output())
 	if err := protojson.Unmarshal(b, answer); err != nil {

@@ -28,9 +28,14 @@ var pathVariable = regexp.MustCompile(`\{([a-z_.]+)=[^}]*\}`)
 
 // transcode spells a message after its method's HTTP binding, independently of
 // the gateway.
-func transcode(t *testing.T, m protoreflect.MethodDescriptor, req proto.Message) httpRequest {
+func transcode(t testing.TB, m protoreflect.MethodDescriptor, req proto.Message) httpRequest {
 	t.Helper()
-	rule := proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule)
+	return spell(t, proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule), req)
+}
+
+// spell is transcode after one binding.
+func spell(t testing.TB, rule *annotations.HttpRule, req proto.Message) httpRequest {
+	t.Helper()
 	var out httpRequest
 	var pattern string
 	switch p := rule.GetPattern().(type) {
@@ -43,7 +48,7 @@ func transcode(t *testing.T, m protoreflect.MethodDescriptor, req proto.Message)
 	case *annotations.HttpRule_Delete:
 		out.verb, pattern = "DELETE", p.Delete
 	default:
-		t.Fatalf("%s has a verb that this test does not know", m.FullName())
+		t.Fatalf("a verb that this test does not know: %v", rule)
 	}
 	rest := proto.Clone(req).ProtoReflect()
 	out.path = pathVariable.ReplaceAllStringFunc(pattern, func(v string) string {
@@ -112,7 +117,7 @@ func scalar(f protoreflect.FieldDescriptor, v protoreflect.Value) string {
 	return v.String()
 }
 
-func marshal(t *testing.T, m proto.Message) string {
+func marshal(t testing.TB, m proto.Message) string {
 	t.Helper()
 	b, err := protojson.Marshal(m)
 	if err != nil {
@@ -202,7 +207,7 @@ func methods() map[string]protoreflect.MethodDescriptor {
 }
 
 // decodeProblem reads the google.rpc.Status out of a problem body.
-func decodeProblem(t *testing.T, body []byte) *rpcstatus.Status {
+func decodeProblem(t testing.TB, body []byte) *rpcstatus.Status {
 	t.Helper()
 	var p struct {
 		Code    string

@@ -2,8 +2,6 @@ package service
 
 import (
 	"context"
-	"crypto/hkdf"
-	"crypto/sha256"
 	"fmt"
 
 	"example.com/steelyard/service/phases"
@@ -63,16 +61,15 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	}}, nil
 }
 
-// openRedis opens the shared bag. Its secret comes from the pepper, which every
-// replica has: with another one the bag starts empty.
+// openRedis opens the shared bag. With another pepper it starts empty.
 func (a *App) openRedis(tel *telemetry.Telemetry) (*redisbag.Bag, error) {
 	count, err := tel.BagCounter()
 	if err != nil {
 		return nil, err
 	}
-	secret, err := hkdf.Key(sha256.New, a.keyring.pepper, nil, "steelyard window bag", redisbag.MinSecret)
+	secret, err := a.keyring.secret("window bag", redisbag.MinSecret)
 	if err != nil {
-		return nil, fmt.Errorf("secret of the window bag: %w", err)
+		return nil, err
 	}
 	client, err := redisbag.Client(string(a.cfg.RedisURL))
 	if err != nil {

@@ -6,7 +6,6 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
-	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/store"
@@ -14,7 +13,7 @@ import (
 
 // ListApiKeys lists the tenant's keys.
 func (s *Server) ListApiKeys(ctx context.Context, req *pb.ListApiKeysRequest) (*pb.ListApiKeysResponse, error) {
-	limit, after, err := call.Page(req)
+	limit, after, err := s.Pages.Page(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -28,7 +27,7 @@ func (s *Server) ListApiKeys(ctx context.Context, req *pb.ListApiKeysRequest) (*
 	out := &pb.ListApiKeysResponse{}
 	if len(keys) > limit {
 		keys = keys[:limit]
-		out.NextPageToken = call.NextPage(req, keys[limit-1].ID)
+		out.NextPageToken = s.Pages.Next(ctx, req, keys[limit-1].ID)
 	}
 	for _, k := range keys {
 		out.ApiKeys = append(out.ApiKeys, convert.KeyToProto(k))

@@ -5,14 +5,13 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
-	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/store"
 )
 
 // ListAuditRecords lists who did what.
 func (s *Server) ListAuditRecords(ctx context.Context, req *pb.ListAuditRecordsRequest) (*pb.ListAuditRecordsResponse, error) {
-	limit, after, err := call.Page(req)
+	limit, after, err := s.Pages.Page(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -25,7 +24,7 @@ func (s *Server) ListAuditRecords(ctx context.Context, req *pb.ListAuditRecordsR
 	out := &pb.ListAuditRecordsResponse{}
 	if len(records) > limit {
 		records = records[:limit]
-		out.NextPageToken = call.NextPage(req, records[limit-1].ID)
+		out.NextPageToken = s.Pages.Next(ctx, req, records[limit-1].ID)
 	}
 	for _, r := range records {
 		out.AuditRecords = append(out.AuditRecords, convert.AuditToProto(r))

@@ -7,6 +7,7 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service/access"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/trail"
@@ -17,6 +18,7 @@ import (
 type Server struct {
 	pb.UnimplementedAdminServiceServer
 	Store  store.Store
+	Pages  call.Pager
 	Pepper []byte // of the hashes of keys
 	Now    func() time.Time
 	Ended  func(keyID string) // hears of a key that ends sooner than it said

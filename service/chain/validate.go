@@ -10,10 +10,8 @@ import (
 )
 
 func validateUnary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
-	if m, ok := req.(proto.Message); ok {
-		if err := validate.Message(m); err != nil {
-			return nil, err
-		}
+	if err := valid(req); err != nil {
+		return nil, err
 	}
 	return handler(ctx, req)
 }
@@ -30,8 +28,17 @@ func (s validating) RecvMsg(m any) error {
 	if err := s.ServerStream.RecvMsg(m); err != nil {
 		return err
 	}
-	if msg, ok := m.(proto.Message); ok {
-		return validate.Message(msg)
+	return valid(m)
+}
+
+func valid(m any) error {
+	msg, ok := m.(proto.Message)
+	switch {
+	case !ok:
+		return nil
+	case isUndecoded(msg):
+		return errUndecoded
 	}
-	return nil
+	unsigned(msg)
+	return validate.Message(msg)
 }

@@ -13,7 +13,7 @@ import (
 
 // ListEntries lists entries by day, kind, key.
 func (s *Server) ListEntries(ctx context.Context, req *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
-	q, err := entryQuery(req)
+	q, err := s.entryQuery(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -29,7 +29,7 @@ func (s *Server) ListEntries(ctx context.Context, req *pb.ListEntriesRequest) (*
 		out.Revision = convert.Revision(v.Head())
 		if len(entries) > limit {
 			entries = entries[:limit]
-			out.NextPageToken = call.NextPage(req, convert.EntryName(trainee, entries[limit-1].ID()))
+			out.NextPageToken = s.Pages.Next(ctx, req, convert.EntryName(trainee, entries[limit-1].ID()))
 		}
 		for _, e := range entries {
 			out.Entries = append(out.Entries, convert.EntryToProto(trainee, e))
@@ -43,7 +43,7 @@ func (s *Server) ListEntries(ctx context.Context, req *pb.ListEntriesRequest) (*
 	return out, nil
 }
 
-func entryQuery(req *pb.ListEntriesRequest) (store.EntryQuery, error) {
+func (s *Server) entryQuery(ctx context.Context, req *pb.ListEntriesRequest) (store.EntryQuery, error) {
 	q := store.EntryQuery{From: 0, To: math.MaxInt32, Kinds: convert.KindsFromProto(req.GetKinds())}
 	from, err := convert.OptDayFromProto(req.GetStartDate(), "start_date")
 	if err != nil {
@@ -62,7 +62,7 @@ func entryQuery(req *pb.ListEntriesRequest) (store.EntryQuery, error) {
 	if q.To < q.From {
 		return q, fault.InvalidField("end_date", "lies before start_date")
 	}
-	limit, after, err := call.Page(req)
+	limit, after, err := s.Pages.Page(ctx, req)
 	if err != nil {
 		return q, err
 	}

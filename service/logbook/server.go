@@ -6,6 +6,7 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/engine"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/convert"
 	"example.com/steelyard/service/store"
 )
@@ -15,6 +16,7 @@ type Server struct {
 	pb.UnimplementedLogbookServiceServer
 	Store store.Store
 	Now   func() time.Time
+	Pages call.Pager
 	// BatchTimeout bounds one batch of a backfill; the stream itself has no end.
 	BatchTimeout time.Duration
 	// Draining is closed when the server is about to stop: streams end after

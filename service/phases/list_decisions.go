@@ -12,7 +12,7 @@ import (
 // ListDecisions lists a plan's decisions in order of recording, each with the
 // recommendation that it answered as it was given.
 func (s *Server) ListDecisions(ctx context.Context, req *pb.ListDecisionsRequest) (*pb.ListDecisionsResponse, error) {
-	limit, after, err := call.Page(req)
+	limit, after, err := s.Pages.Page(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -25,7 +25,7 @@ func (s *Server) ListDecisions(ctx context.Context, req *pb.ListDecisionsRequest
 		}
 		if len(decisions) > limit {
 			decisions = decisions[:limit]
-			out.NextPageToken = call.NextPage(req, decisions[limit-1].ID)
+			out.NextPageToken = s.Pages.Next(ctx, req, decisions[limit-1].ID)
 		}
 		for _, d := range decisions {
 			given, err := convert.Given(d)

@@ -13,7 +13,7 @@ import (
 // ListDueReviews lists who of the tenant is due a talk on a day, from what each
 // trainee's last write has left; it reads no log.
 func (s *Server) ListDueReviews(ctx context.Context, req *pb.ListDueReviewsRequest) (*pb.ListDueReviewsResponse, error) {
-	q, err := s.dueQuery(req)
+	q, err := s.dueQuery(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -26,7 +26,7 @@ func (s *Server) ListDueReviews(ctx context.Context, req *pb.ListDueReviewsReque
 	out := &pb.ListDueReviewsResponse{Cautions: convert.CautionsToProto(phase.GeneralCautions())}
 	if len(due) > limit {
 		due = due[:limit]
-		out.NextPageToken = call.NextPage(req, convert.DuePlace(due[limit-1].Place))
+		out.NextPageToken = s.Pages.Next(ctx, req, convert.DuePlace(due[limit-1].Place))
 	}
 	for _, d := range due {
 		out.DueReviews = append(out.DueReviews, convert.DueReviewToProto(d))
@@ -34,7 +34,7 @@ func (s *Server) ListDueReviews(ctx context.Context, req *pb.ListDueReviewsReque
 	return out, nil
 }
 
-func (s *Server) dueQuery(req *pb.ListDueReviewsRequest) (store.DueQuery, error) {
+func (s *Server) dueQuery(ctx context.Context, req *pb.ListDueReviewsRequest) (store.DueQuery, error) {
 	asOf, err := convert.OptDayFromProto(req.GetAsOfDate(), "as_of_date")
 	if err != nil {
 		return store.DueQuery{}, err
@@ -44,7 +44,7 @@ func (s *Server) dueQuery(req *pb.ListDueReviewsRequest) (store.DueQuery, error)
 			return store.DueQuery{}, err
 		}
 	}
-	limit, after, err := call.Page(req)
+	limit, after, err := s.Pages.Page(ctx, req)
 	if err != nil {
 		return store.DueQuery{}, err
 	}

@@ -11,7 +11,7 @@ import (
 
 // ListPlans lists a trainee's plans by id.
 func (s *Server) ListPlans(ctx context.Context, req *pb.ListPlansRequest) (*pb.ListPlansResponse, error) {
-	limit, after, err := call.Page(req)
+	limit, after, err := s.Pages.Page(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -28,7 +28,7 @@ func (s *Server) ListPlans(ctx context.Context, req *pb.ListPlansRequest) (*pb.L
 		}
 		if len(plans) > limit {
 			plans = plans[:limit]
-			out.NextPageToken = call.NextPage(req, plans[limit-1].ID)
+			out.NextPageToken = s.Pages.Next(ctx, req, plans[limit-1].ID)
 		}
 		for _, p := range plans {
 			out.Plans = append(out.Plans, convert.PlanToProto(trainee, p, v.Head(), today))

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/window"
 )
@@ -16,4 +17,5 @@ type Server struct {
 	Windows *window.Source
 	Memo    *Memo
 	Now     func() time.Time
+	Pages   call.Pager
 }

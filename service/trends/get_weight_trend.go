@@ -95,6 +95,6 @@ func line(w engine.Window, last engine.Day, days engine.Day) *pb.FittedLine {
 	return &pb.FittedLine{
 		Readings: int32(l.N), SlopeKgPerWeek: 7 * l.Slope, SlopeSeKgPerWeek: 7 * l.SlopeSE.V, ResidualSdKg: l.ResidualSD.V,
 		Slope_95:       &pb.Interval{Low: 7 * low, High: 7 * high},
-		RatePctPerWeek: -700 * l.Slope / l.Intercept,
+		RatePctPerWeek: 0 - 700*l.Slope/l.Intercept,
 	}
 }
