@@ -24,6 +24,7 @@ import (
 	"example.com/steelyard/service/limit"
 	"example.com/steelyard/service/logbook"
 	"example.com/steelyard/service/phases"
+	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/telemetry"
 	"example.com/steelyard/service/trail"
 	"example.com/steelyard/service/trainees"
@@ -76,7 +77,10 @@ func (a *App) assemble(ctx context.Context) error {
 	if a.names, err = trail.NewNames(a.keyring.pepper); err != nil {
 		return err
 	}
-	a.forget = windows.forget
+	a.forget = func(ctx context.Context, s store.Scope) {
+		windows.forget(ctx, s)
+		a.keys.ForgetAll() // one bound to this trainee must not open the next of that id
+	}
 	a.uses = &access.Uses{Keys: a.store}
 	a.closers.add(func(ctx context.Context) error {
 		a.noteUses(ctx)
@@ -189,7 +193,7 @@ func (a *App) register(r grpc.ServiceRegistrar, w windows, pages call.Pager) {
 	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, Pages: pages, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
 	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
 	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Memo: w.memo, Now: time.Now, Pages: pages})
-	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Names: a.names, Forget: w.forget})
+	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Names: a.names, Forget: a.forget})
 }
 
 // Version returns what this binary was built from.

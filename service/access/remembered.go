@@ -46,6 +46,9 @@ func NewRemembered(keys KeyFinder, now func() time.Time) (*Remembered, error) {
 // refused. Other processes hold theirs for up to MaxKeyAge.
 func (r *Remembered) Forget(id string) { r.held.Invalidate(id) }
 
+// ForgetAll lets go of all keys, which an erased trainee's may be among.
+func (r *Remembered) ForgetAll() { r.held.InvalidateAll() }
+
 // Key implements KeyFinder. Calls that miss the same key together share one
 // read, and each waits no longer than its own context. A read that takes longer
 // than MaxKeyAge is given up: what it found would be too old to be used.

@@ -10,6 +10,10 @@ import (
 )
 
 const (
+	// raiseHead says nothing of a write: the person wrote nothing.
+	raiseHead = `UPDATE trainee SET revision = revision + 1 WHERE tenant = ? AND trainee = ?
+RETURNING incarnation, revision, display_name, time_zone, profile, created, updated`
+
 	selectRollupRules = `PRAGMA user_version`
 
 	selectTraineesAfter = `SELECT tenant, trainee FROM trainee WHERE (tenant, trainee) > (?, ?) ORDER BY tenant, trainee LIMIT ?`
@@ -55,8 +59,8 @@ func (s *Store) rebuildRollups(ctx context.Context) error {
 
 func rebuild(c conn, sc store.Scope) error {
 	tx := &writeTx{view: view{conn: c, scope: sc}}
-	if err := tx.bump(); err != nil {
-		return err
+	if err := tx.load(raiseHead); err != nil {
+		return tx.fail("raise head", err)
 	}
 	log, err := tx.entries(selectEntriesOfDays, sc.Tenant, sc.Trainee, math.MinInt32, math.MaxInt32)
 	if err == nil {

@@ -26,7 +26,7 @@ var readQueries = []string{
 // writeQueries run on the writer only.
 var writeQueries = slices.Concat(
 	[]string{
-		bumpHead, insertTrainee, updateTrainee,
+		bumpHead, raiseHead, insertTrainee, updateTrainee,
 		selectOnce, insertOnce,
 		deleteEntry, deleteRollup,
 		insertPlan, updatePlan, insertDecision,
