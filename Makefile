@@ -13,7 +13,7 @@ export STEELYARD_REAL_SERIES
 endif
 
 .DEFAULT_GOAL := help
-.PHONY: audit help build test race soak bench bench-real fuzz generate lint breaking format tools vendor-protos clean
+.PHONY: audit audit-tools help build test race soak bench bench-real fuzz generate lint breaking format tools vendor-protos clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## (.*)/  \1\t\2/' | expand -t 18
@@ -30,7 +30,7 @@ race: ## run the concurrent packages under the race detector
 	go test -race ./service/...
 
 # The tests that make faults at random; each says how many it made, and of which SEED.
-FAULTS := Killed|Backfill_|Linear|OneRequest|FullDisk|OneRevision|Erased|Restore|Standby|Synced|Random|Overload
+FAULTS := Killed|Backfill_|Linear|OneRequest|FullDisk|OneRevision|Erased|Restore|Standby|Synced|Random|Overload|PageTokens|TestBad|CredentialMatrix
 
 soak: ## run the proofs that make faults at random for a long time (an hour and more; SOAK=pattern picks some)
 	STEELYARD_SOAK=1 STEELYARD_NEED_SERVERS=1 go test -count=1 -p 1 -timeout 4h -v -run '$(or $(SOAK),$(FAULTS))' ./cmd/steelyard ./service/...
@@ -77,9 +77,11 @@ $(BIN)/buf-plugin-aip: proto/tools/go.mod $(wildcard proto/tools/buf-plugin-aip/
 
 AUDIT_TOOLS := govulncheck gendb gosec cyclonedx-gomod
 
-audit: $(addprefix $(BIN)/,$(AUDIT_TOOLS)) ## known vulnerabilities, unsafe code, bin/steelyard.sbom.json
+audit: audit-tools ## known vulnerabilities, unsafe code, bin/steelyard.sbom.json
 	go mod verify
 	deploy/tools/audit.sh
+
+audit-tools: $(addprefix $(BIN)/,$(AUDIT_TOOLS))
 
 $(addprefix $(BIN)/,$(AUDIT_TOOLS)) &: deploy/tools/go.mod
 	cd deploy/tools && go build -trimpath -ldflags='-s -w' -o $(BIN)/ $$(go list -f '{{.ImportPath}}' tool)

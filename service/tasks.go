@@ -53,7 +53,7 @@ func every(ctx context.Context, first time.Duration, next func() time.Duration, 
 }
 
 // jittered is a duration up to half as long again.
-func jittered(d time.Duration) time.Duration { return d + rand.N(d/2) }
+func jittered(d time.Duration) time.Duration { return d + rand.N(d/2) } // #nosec G404 -- jitter
 
 // noteUses has the last uses of keys noted. Losing some harms nobody.
 func (a *App) noteUses(ctx context.Context) {

@@ -203,6 +203,6 @@ func (l *Limiter) exhausted(p Priority) error {
 	after := min(max(drained, soonest), latest)
 	return &fault.Exhausted{
 		Reason: fault.ReasonOverloaded, Sentence: "the service has more to do than it can; come again a little later",
-		After: after + rand.N(after/2),
+		After: after + rand.N(after/2), // #nosec G404 -- jitter
 	}
 }

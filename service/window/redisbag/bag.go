@@ -251,7 +251,7 @@ func (b *Bag) fill(f fill) {
 		return
 	}
 	value = b.sealer.seal(f.scope, value)
-	ttl := time.Duration(float64(b.opt.TTL) * (0.9 + 0.2*rand.Float64())) // so that not all end at once
+	ttl := time.Duration(float64(b.opt.TTL) * (0.9 + 0.2*rand.Float64())) // #nosec G404 -- so that not all end at once
 	refused := false
 	_, err = b.breaker.Execute(func() ([]byte, error) {
 		ctx, cancel := context.WithTimeout(b.life, b.opt.Budget)

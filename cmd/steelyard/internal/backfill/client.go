@@ -116,7 +116,7 @@ func transient(err error) bool {
 // so that many clients do not come back at once.
 func backoff(failed int) time.Duration {
 	d := min(firstWait<<min(failed-1, 16), longestWait)
-	return d/2 + rand.N(d/2)
+	return d/2 + rand.N(d/2) // #nosec G404 -- jitter
 }
 
 func sleep(ctx context.Context, d time.Duration) error {

@@ -100,7 +100,7 @@ func liveAll(ctx context.Context, k Kind, o Options, told func(done int)) ([]out
 // live is one person's lives. What is drawn depends on the seed, the cohort and
 // the number alone.
 func live(k Kind, number int, seed uint64) outcome {
-	r := rand.New(rand.NewPCG(seed, uint64(k)<<32|uint64(number)))
+	r := rand.New(rand.NewPCG(seed, uint64(k)<<32|uint64(number))) // #nosec G404 -- people made up, the same each time
 	drawn, err := drawPerson(k, number, r)
 	if err != nil {
 		return outcome{err: err}
