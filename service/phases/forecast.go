@@ -18,13 +18,12 @@ func (s *Server) Forecast(ctx context.Context, req *pb.ForecastRequest) (*pb.For
 	if err != nil {
 		return nil, err
 	}
-	out, ok := s.Memo.forecasts.Get(sc, p.label())
-	if !ok {
+	out := held(s.Memo.forecasts, sc, p, func() *pb.ForecastResponse {
 		outlooks := phase.Forecast(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
-		out = convert.ForecastToProto(outlooks, p.plan.WeekendExtraKcal)
-		out.Revision = convert.Revision(p.Snapshot.Head)
-		s.Memo.forecasts.Put(sc, p.label(), out)
-	}
+		out := convert.ForecastToProto(outlooks, p.plan.WeekendExtraKcal)
+		out.Revision, out.Source = convert.Revision(p.Snapshot.Head), convert.OriginToProto(p.Origin)
+		return out
+	})
 	call.TellRevision(ctx, out.GetRevision())
 	return out, nil
 }

@@ -40,7 +40,7 @@ func (s *Server) GetTimeline(ctx context.Context, req *pb.GetTimelineRequest) (*
 		return nil, err
 	}
 	out := convert.TimelineToProto(req.GetName(), phase.Timeline(p.Snapshot.Window, p.Snapshot.Trainee.Profile, plan.Plan, p.AsOf))
-	out.Revision = convert.Revision(p.Snapshot.Head)
+	out.Revision, out.Source = convert.Revision(p.Snapshot.Head), convert.OriginToProto(p.Origin)
 	call.TellRevision(ctx, out.GetRevision())
 	return out, nil
 }

@@ -11,7 +11,7 @@ import (
 // Memo holds computed answers, which are asked for more often than logs change.
 // What it holds is handed out as it is: nothing may write to it.
 type Memo struct {
-	recommendations *window.Answers[*pb.Recommendation] // of windows that came from a bag, as they say
+	recommendations *window.Answers[*pb.Recommendation]
 	forecasts       *window.Answers[*pb.ForecastResponse]
 }
 
@@ -43,4 +43,19 @@ func sizeOf[M proto.Message](m M) uint32 { return uint32(inMemory*proto.Size(m) 
 // label says what the answer rests on.
 func (p present) label() window.Label {
 	return window.Label{Head: p.Snapshot.Head, Plan: p.plan.ID, AsOf: p.AsOf}
+}
+
+// held is what answers hold for this, or what compute makes. An answer says where
+// its window came from, so only those of a bag are held: what was read of the store
+// is new anyway.
+func held[M proto.Message](answers *window.Answers[M], sc store.Scope, p present, compute func() M) M {
+	if p.Origin != window.FromBag {
+		return compute()
+	}
+	if out, ok := answers.Get(sc, p.label()); ok {
+		return out
+	}
+	out := compute()
+	answers.Put(sc, p.label(), out)
+	return out
 }

@@ -7,8 +7,6 @@ import (
 	"example.com/steelyard/engine/phase"
 	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/convert"
-	"example.com/steelyard/service/store"
-	"example.com/steelyard/service/window"
 )
 
 // recommendAhead allows tomorrow: a caller's clock may run ahead of ours.
@@ -23,23 +21,9 @@ func (s *Server) Recommend(ctx context.Context, req *pb.RecommendRequest) (*pb.R
 	if err != nil {
 		return nil, err
 	}
-	out := s.recommendation(sc, p)
+	out := held(s.Memo.recommendations, sc, p, func() *pb.Recommendation { return recommendation(sc.Trainee, p) })
 	call.TellRevision(ctx, out.GetRevision())
 	return out, nil
-}
-
-// recommendation is the memo's, or computed. One says where its window came from,
-// so only those of a bag are held: what was read of the store is new anyway.
-func (s *Server) recommendation(sc store.Scope, p present) *pb.Recommendation {
-	if p.Origin != window.FromBag {
-		return recommendation(sc.Trainee, p)
-	}
-	if out, ok := s.Memo.recommendations.Get(sc, p.label()); ok {
-		return out
-	}
-	out := recommendation(sc.Trainee, p)
-	s.Memo.recommendations.Put(sc, p.label(), out)
-	return out
 }
 
 // recommendation computes and encodes; the engine decides.

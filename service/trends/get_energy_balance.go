@@ -21,7 +21,7 @@ func (s *Server) GetEnergyBalance(ctx context.Context, req *pb.GetEnergyBalanceR
 	}
 	out := &pb.EnergyBalance{
 		Name: req.GetName(), Cautions: convert.CautionsToProto(phase.GeneralCautions()),
-		Revision: convert.Revision(in.Snapshot.Head), Source: convert.OriginToProto(in.Origin),
+		AsOfDate: convert.DayToProto(in.AsOf), Revision: convert.Revision(in.Snapshot.Head), Source: convert.OriginToProto(in.Origin),
 	}
 	var plan *engine.Plan
 	if in.Snapshot.Plan != nil {

@@ -27,6 +27,7 @@ func (s *Server) GetStrengthTrend(ctx context.Context, req *pb.GetStrengthTrendR
 	out := convert.StrengthToProto(strength.Judge(in.Snapshot.Window, in.AsOf, cut))
 	out.Name = req.GetName()
 	out.Cautions = convert.CautionsToProto(phase.GeneralCautions())
+	out.AsOfDate = convert.DayToProto(in.AsOf)
 	out.Revision, out.Source = convert.Revision(in.Snapshot.Head), convert.OriginToProto(in.Origin)
 	call.TellRevision(ctx, out.GetRevision())
 	return out, nil

@@ -1074,7 +1074,9 @@ type ForecastResponse struct {
 	// The day it looks ahead from.
 	AsOfDate *date.Date `protobuf:"bytes,7,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
 	// The state that it was computed from. Opaque.
-	Revision      string `protobuf:"bytes,3,opt,name=revision,proto3" json:"revision,omitempty"`
+	Revision string `protobuf:"bytes,3,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Where the window came from.
+	Source        WindowSource `protobuf:"varint,8,opt,name=source,proto3,enum=steelyard.v1.WindowSource" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1156,6 +1158,13 @@ func (x *ForecastResponse) GetRevision() string {
 		return x.Revision
 	}
 	return ""
+}
+
+func (x *ForecastResponse) GetSource() WindowSource {
+	if x != nil {
+		return x.Source
+	}
+	return WindowSource_WINDOW_SOURCE_UNSPECIFIED
 }
 
 // What a plan aims at.
@@ -1485,7 +1494,9 @@ type Timeline struct {
 	// What to be careful about. Never empty.
 	Cautions []*Caution `protobuf:"bytes,6,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// The state that it was computed from. Opaque.
-	Revision      string `protobuf:"bytes,7,opt,name=revision,proto3" json:"revision,omitempty"`
+	Revision string `protobuf:"bytes,7,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Where the window came from.
+	Source        WindowSource `protobuf:"varint,8,opt,name=source,proto3,enum=steelyard.v1.WindowSource" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1567,6 +1578,13 @@ func (x *Timeline) GetRevision() string {
 		return x.Revision
 	}
 	return ""
+}
+
+func (x *Timeline) GetSource() WindowSource {
+	if x != nil {
+		return x.Source
+	}
+	return WindowSource_WINDOW_SOURCE_UNSPECIFIED
 }
 
 // Something that happened or is due.
@@ -1953,7 +1971,7 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"\n" +
 	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x126\n" +
 	"\x11at_least_revision\x18\x03 \x01(\tB\n" +
-	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\xea\x02\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\xa3\x03\n" +
 	"\x10ForecastResponse\x126\n" +
 	"\boutlooks\x18\x01 \x03(\v2\x15.steelyard.v1.OutlookB\x03\xe0A\x03R\boutlooks\x12\"\n" +
 	"\n" +
@@ -1963,7 +1981,8 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"\bcautions\x18\x02 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x124\n" +
 	"\n" +
 	"as_of_date\x18\a \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\basOfDate\x12\x1f\n" +
-	"\brevision\x18\x03 \x01(\tB\x03\xe0A\x03R\brevision\"\xe0\x02\n" +
+	"\brevision\x18\x03 \x01(\tB\x03\xe0A\x03R\brevision\x127\n" +
+	"\x06source\x18\b \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source\"\xe0\x02\n" +
 	"\fGoalEstimate\x12%\n" +
 	"\tweight_kg\x18\x01 \x01(\x01B\x03\xe0A\x03H\x00R\bweightKg\x88\x01\x01\x12*\n" +
 	"\fweight_sd_kg\x18\x02 \x01(\x01B\x03\xe0A\x03H\x01R\n" +
@@ -2001,7 +2020,7 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tBi\xe0A\x02\xfaA\x1c\n" +
 	"\x1asteelyard.example.com/Plan\xbaHDrB2@^trainees/[a-z0-9][a-z0-9-]{0,62}/plans/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x124\n" +
 	"\n" +
-	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\xd6\x02\n" +
+	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\"\x8f\x03\n" +
 	"\bTimeline\x12\x17\n" +
 	"\x04plan\x18\x01 \x01(\tB\x03\xe0A\x03R\x04plan\x124\n" +
 	"\n" +
@@ -2010,7 +2029,8 @@ const file_steelyard_v1_phase_service_proto_rawDesc = "" +
 	"\x06events\x18\x04 \x03(\v2\x1b.steelyard.v1.TimelineEventB\x03\xe0A\x03R\x06events\x128\n" +
 	"\asummary\x18\x05 \x01(\v2\x19.steelyard.v1.PlanSummaryB\x03\xe0A\x03R\asummary\x126\n" +
 	"\bcautions\x18\x06 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x1f\n" +
-	"\brevision\x18\a \x01(\tB\x03\xe0A\x03R\brevision\"\xe5\x01\n" +
+	"\brevision\x18\a \x01(\tB\x03\xe0A\x03R\brevision\x127\n" +
+	"\x06source\x18\b \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source\"\xe5\x01\n" +
 	"\rTimelineEvent\x12*\n" +
 	"\x04date\x18\x01 \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\x04date\x128\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x1f.steelyard.v1.TimelineEventKindB\x03\xe0A\x03R\x04kind\x12\x1a\n" +
@@ -2130,11 +2150,12 @@ var file_steelyard_v1_phase_service_proto_goTypes = []any{
 	(*Decision)(nil),               // 28: steelyard.v1.Decision
 	(*Caution)(nil),                // 29: steelyard.v1.Caution
 	(*Finding)(nil),                // 30: steelyard.v1.Finding
-	(*Target)(nil),                 // 31: steelyard.v1.Target
-	(Stage)(0),                     // 32: steelyard.v1.Stage
-	(Action)(0),                    // 33: steelyard.v1.Action
-	(*Recommendation)(nil),         // 34: steelyard.v1.Recommendation
-	(*DecisionComparison)(nil),     // 35: steelyard.v1.DecisionComparison
+	(WindowSource)(0),              // 31: steelyard.v1.WindowSource
+	(*Target)(nil),                 // 32: steelyard.v1.Target
+	(Stage)(0),                     // 33: steelyard.v1.Stage
+	(Action)(0),                    // 34: steelyard.v1.Action
+	(*Recommendation)(nil),         // 35: steelyard.v1.Recommendation
+	(*DecisionComparison)(nil),     // 36: steelyard.v1.DecisionComparison
 }
 var file_steelyard_v1_phase_service_proto_depIdxs = []int32{
 	25, // 0: steelyard.v1.CreatePlanRequest.plan:type_name -> steelyard.v1.Plan
@@ -2156,55 +2177,57 @@ var file_steelyard_v1_phase_service_proto_depIdxs = []int32{
 	30, // 16: steelyard.v1.ForecastResponse.findings:type_name -> steelyard.v1.Finding
 	29, // 17: steelyard.v1.ForecastResponse.cautions:type_name -> steelyard.v1.Caution
 	27, // 18: steelyard.v1.ForecastResponse.as_of_date:type_name -> google.type.Date
-	27, // 19: steelyard.v1.GoalEstimate.measured_date:type_name -> google.type.Date
-	1,  // 20: steelyard.v1.Outlook.pace:type_name -> steelyard.v1.ForecastPace
-	27, // 21: steelyard.v1.Outlook.earliest_date:type_name -> google.type.Date
-	27, // 22: steelyard.v1.Outlook.latest_date:type_name -> google.type.Date
-	27, // 23: steelyard.v1.Outlook.median_date:type_name -> google.type.Date
-	31, // 24: steelyard.v1.Outlook.target_now:type_name -> steelyard.v1.Target
-	31, // 25: steelyard.v1.Outlook.target_at_goal:type_name -> steelyard.v1.Target
-	27, // 26: steelyard.v1.Outlook.floor_date:type_name -> google.type.Date
-	27, // 27: steelyard.v1.GetTimelineRequest.as_of_date:type_name -> google.type.Date
-	27, // 28: steelyard.v1.Timeline.as_of_date:type_name -> google.type.Date
-	32, // 29: steelyard.v1.Timeline.stage:type_name -> steelyard.v1.Stage
-	22, // 30: steelyard.v1.Timeline.events:type_name -> steelyard.v1.TimelineEvent
-	23, // 31: steelyard.v1.Timeline.summary:type_name -> steelyard.v1.PlanSummary
-	29, // 32: steelyard.v1.Timeline.cautions:type_name -> steelyard.v1.Caution
-	27, // 33: steelyard.v1.TimelineEvent.date:type_name -> google.type.Date
-	2,  // 34: steelyard.v1.TimelineEvent.kind:type_name -> steelyard.v1.TimelineEventKind
-	33, // 35: steelyard.v1.TimelineEvent.action:type_name -> steelyard.v1.Action
-	24, // 36: steelyard.v1.PlanSummary.periods:type_name -> steelyard.v1.PlanPeriod
-	27, // 37: steelyard.v1.PlanPeriod.start_date:type_name -> google.type.Date
-	27, // 38: steelyard.v1.PlanPeriod.end_date:type_name -> google.type.Date
-	33, // 39: steelyard.v1.PlanPeriod.action:type_name -> steelyard.v1.Action
-	31, // 40: steelyard.v1.PlanPeriod.target:type_name -> steelyard.v1.Target
-	3,  // 41: steelyard.v1.PhaseService.CreatePlan:input_type -> steelyard.v1.CreatePlanRequest
-	4,  // 42: steelyard.v1.PhaseService.GetPlan:input_type -> steelyard.v1.GetPlanRequest
-	5,  // 43: steelyard.v1.PhaseService.ListPlans:input_type -> steelyard.v1.ListPlansRequest
-	7,  // 44: steelyard.v1.PhaseService.UpdatePlan:input_type -> steelyard.v1.UpdatePlanRequest
-	8,  // 45: steelyard.v1.PhaseService.Recommend:input_type -> steelyard.v1.RecommendRequest
-	9,  // 46: steelyard.v1.PhaseService.CreateDecision:input_type -> steelyard.v1.CreateDecisionRequest
-	10, // 47: steelyard.v1.PhaseService.ListDecisions:input_type -> steelyard.v1.ListDecisionsRequest
-	19, // 48: steelyard.v1.PhaseService.CompareDecision:input_type -> steelyard.v1.CompareDecisionRequest
-	20, // 49: steelyard.v1.PhaseService.GetTimeline:input_type -> steelyard.v1.GetTimelineRequest
-	12, // 50: steelyard.v1.PhaseService.ListDueReviews:input_type -> steelyard.v1.ListDueReviewsRequest
-	15, // 51: steelyard.v1.PhaseService.Forecast:input_type -> steelyard.v1.ForecastRequest
-	25, // 52: steelyard.v1.PhaseService.CreatePlan:output_type -> steelyard.v1.Plan
-	25, // 53: steelyard.v1.PhaseService.GetPlan:output_type -> steelyard.v1.Plan
-	6,  // 54: steelyard.v1.PhaseService.ListPlans:output_type -> steelyard.v1.ListPlansResponse
-	25, // 55: steelyard.v1.PhaseService.UpdatePlan:output_type -> steelyard.v1.Plan
-	34, // 56: steelyard.v1.PhaseService.Recommend:output_type -> steelyard.v1.Recommendation
-	28, // 57: steelyard.v1.PhaseService.CreateDecision:output_type -> steelyard.v1.Decision
-	11, // 58: steelyard.v1.PhaseService.ListDecisions:output_type -> steelyard.v1.ListDecisionsResponse
-	35, // 59: steelyard.v1.PhaseService.CompareDecision:output_type -> steelyard.v1.DecisionComparison
-	21, // 60: steelyard.v1.PhaseService.GetTimeline:output_type -> steelyard.v1.Timeline
-	13, // 61: steelyard.v1.PhaseService.ListDueReviews:output_type -> steelyard.v1.ListDueReviewsResponse
-	16, // 62: steelyard.v1.PhaseService.Forecast:output_type -> steelyard.v1.ForecastResponse
-	52, // [52:63] is the sub-list for method output_type
-	41, // [41:52] is the sub-list for method input_type
-	41, // [41:41] is the sub-list for extension type_name
-	41, // [41:41] is the sub-list for extension extendee
-	0,  // [0:41] is the sub-list for field type_name
+	31, // 19: steelyard.v1.ForecastResponse.source:type_name -> steelyard.v1.WindowSource
+	27, // 20: steelyard.v1.GoalEstimate.measured_date:type_name -> google.type.Date
+	1,  // 21: steelyard.v1.Outlook.pace:type_name -> steelyard.v1.ForecastPace
+	27, // 22: steelyard.v1.Outlook.earliest_date:type_name -> google.type.Date
+	27, // 23: steelyard.v1.Outlook.latest_date:type_name -> google.type.Date
+	27, // 24: steelyard.v1.Outlook.median_date:type_name -> google.type.Date
+	32, // 25: steelyard.v1.Outlook.target_now:type_name -> steelyard.v1.Target
+	32, // 26: steelyard.v1.Outlook.target_at_goal:type_name -> steelyard.v1.Target
+	27, // 27: steelyard.v1.Outlook.floor_date:type_name -> google.type.Date
+	27, // 28: steelyard.v1.GetTimelineRequest.as_of_date:type_name -> google.type.Date
+	27, // 29: steelyard.v1.Timeline.as_of_date:type_name -> google.type.Date
+	33, // 30: steelyard.v1.Timeline.stage:type_name -> steelyard.v1.Stage
+	22, // 31: steelyard.v1.Timeline.events:type_name -> steelyard.v1.TimelineEvent
+	23, // 32: steelyard.v1.Timeline.summary:type_name -> steelyard.v1.PlanSummary
+	29, // 33: steelyard.v1.Timeline.cautions:type_name -> steelyard.v1.Caution
+	31, // 34: steelyard.v1.Timeline.source:type_name -> steelyard.v1.WindowSource
+	27, // 35: steelyard.v1.TimelineEvent.date:type_name -> google.type.Date
+	2,  // 36: steelyard.v1.TimelineEvent.kind:type_name -> steelyard.v1.TimelineEventKind
+	34, // 37: steelyard.v1.TimelineEvent.action:type_name -> steelyard.v1.Action
+	24, // 38: steelyard.v1.PlanSummary.periods:type_name -> steelyard.v1.PlanPeriod
+	27, // 39: steelyard.v1.PlanPeriod.start_date:type_name -> google.type.Date
+	27, // 40: steelyard.v1.PlanPeriod.end_date:type_name -> google.type.Date
+	34, // 41: steelyard.v1.PlanPeriod.action:type_name -> steelyard.v1.Action
+	32, // 42: steelyard.v1.PlanPeriod.target:type_name -> steelyard.v1.Target
+	3,  // 43: steelyard.v1.PhaseService.CreatePlan:input_type -> steelyard.v1.CreatePlanRequest
+	4,  // 44: steelyard.v1.PhaseService.GetPlan:input_type -> steelyard.v1.GetPlanRequest
+	5,  // 45: steelyard.v1.PhaseService.ListPlans:input_type -> steelyard.v1.ListPlansRequest
+	7,  // 46: steelyard.v1.PhaseService.UpdatePlan:input_type -> steelyard.v1.UpdatePlanRequest
+	8,  // 47: steelyard.v1.PhaseService.Recommend:input_type -> steelyard.v1.RecommendRequest
+	9,  // 48: steelyard.v1.PhaseService.CreateDecision:input_type -> steelyard.v1.CreateDecisionRequest
+	10, // 49: steelyard.v1.PhaseService.ListDecisions:input_type -> steelyard.v1.ListDecisionsRequest
+	19, // 50: steelyard.v1.PhaseService.CompareDecision:input_type -> steelyard.v1.CompareDecisionRequest
+	20, // 51: steelyard.v1.PhaseService.GetTimeline:input_type -> steelyard.v1.GetTimelineRequest
+	12, // 52: steelyard.v1.PhaseService.ListDueReviews:input_type -> steelyard.v1.ListDueReviewsRequest
+	15, // 53: steelyard.v1.PhaseService.Forecast:input_type -> steelyard.v1.ForecastRequest
+	25, // 54: steelyard.v1.PhaseService.CreatePlan:output_type -> steelyard.v1.Plan
+	25, // 55: steelyard.v1.PhaseService.GetPlan:output_type -> steelyard.v1.Plan
+	6,  // 56: steelyard.v1.PhaseService.ListPlans:output_type -> steelyard.v1.ListPlansResponse
+	25, // 57: steelyard.v1.PhaseService.UpdatePlan:output_type -> steelyard.v1.Plan
+	35, // 58: steelyard.v1.PhaseService.Recommend:output_type -> steelyard.v1.Recommendation
+	28, // 59: steelyard.v1.PhaseService.CreateDecision:output_type -> steelyard.v1.Decision
+	11, // 60: steelyard.v1.PhaseService.ListDecisions:output_type -> steelyard.v1.ListDecisionsResponse
+	36, // 61: steelyard.v1.PhaseService.CompareDecision:output_type -> steelyard.v1.DecisionComparison
+	21, // 62: steelyard.v1.PhaseService.GetTimeline:output_type -> steelyard.v1.Timeline
+	13, // 63: steelyard.v1.PhaseService.ListDueReviews:output_type -> steelyard.v1.ListDueReviewsResponse
+	16, // 64: steelyard.v1.PhaseService.Forecast:output_type -> steelyard.v1.ForecastResponse
+	54, // [54:65] is the sub-list for method output_type
+	43, // [43:54] is the sub-list for method input_type
+	43, // [43:43] is the sub-list for extension type_name
+	43, // [43:43] is the sub-list for extension extendee
+	0,  // [0:43] is the sub-list for field type_name
 }
 
 func init() { file_steelyard_v1_phase_service_proto_init() }

@@ -475,7 +475,9 @@ type EnergyBalance struct {
 	// The state that it was computed from. Opaque.
 	Revision string `protobuf:"bytes,7,opt,name=revision,proto3" json:"revision,omitempty"`
 	// Where the window came from.
-	Source        WindowSource `protobuf:"varint,8,opt,name=source,proto3,enum=steelyard.v1.WindowSource" json:"source,omitempty"`
+	Source WindowSource `protobuf:"varint,8,opt,name=source,proto3,enum=steelyard.v1.WindowSource" json:"source,omitempty"`
+	// The morning that it is for.
+	AsOfDate      *date.Date `protobuf:"bytes,9,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -566,6 +568,13 @@ func (x *EnergyBalance) GetSource() WindowSource {
 	return WindowSource_WINDOW_SOURCE_UNSPECIFIED
 }
 
+func (x *EnergyBalance) GetAsOfDate() *date.Date {
+	if x != nil {
+		return x.AsOfDate
+	}
+	return nil
+}
+
 // Request of GetStrengthTrend.
 type GetStrengthTrendRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -644,7 +653,9 @@ type StrengthTrend struct {
 	// Where the window came from.
 	Source WindowSource `protobuf:"varint,5,opt,name=source,proto3,enum=steelyard.v1.WindowSource" json:"source,omitempty"`
 	// Hard sets a week of all lifts together.
-	HardSets      *HardSets `protobuf:"bytes,6,opt,name=hard_sets,json=hardSets,proto3" json:"hard_sets,omitempty"`
+	HardSets *HardSets `protobuf:"bytes,6,opt,name=hard_sets,json=hardSets,proto3" json:"hard_sets,omitempty"`
+	// The day that it is judged on.
+	AsOfDate      *date.Date `protobuf:"bytes,7,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -717,6 +728,13 @@ func (x *StrengthTrend) GetSource() WindowSource {
 func (x *StrengthTrend) GetHardSets() *HardSets {
 	if x != nil {
 		return x.HardSets
+	}
+	return nil
+}
+
+func (x *StrengthTrend) GetAsOfDate() *date.Date {
+	if x != nil {
+		return x.AsOfDate
 	}
 	return nil
 }
@@ -975,7 +993,7 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"\n" +
 	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x126\n" +
 	"\x11at_least_revision\x18\x03 \x01(\tB\n" +
-	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\xe6\x03\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\x9c\x04\n" +
 	"\rEnergyBalance\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12=\n" +
 	"\bestimate\x18\x02 \x01(\v2\x1c.steelyard.v1.EnergyEstimateB\x03\xe0A\x03R\bestimate\x12\"\n" +
@@ -987,7 +1005,9 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"guessBasis\x126\n" +
 	"\bcautions\x18\x06 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x1f\n" +
 	"\brevision\x18\a \x01(\tB\x03\xe0A\x03R\brevision\x127\n" +
-	"\x06source\x18\b \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source:i\xeaAf\n" +
+	"\x06source\x18\b \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source\x124\n" +
+	"\n" +
+	"as_of_date\x18\t \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\basOfDate:i\xeaAf\n" +
 	"#steelyard.example.com/EnergyBalance\x12 trainees/{trainee}/energyBalance*\x0eenergyBalances2\renergyBalanceB\r\n" +
 	"\v_guess_kcal\"\xff\x01\n" +
 	"\x17GetStrengthTrendRequest\x12v\n" +
@@ -996,14 +1016,16 @@ const file_steelyard_v1_trend_service_proto_rawDesc = "" +
 	"\n" +
 	"as_of_date\x18\x02 \x01(\v2\x11.google.type.DateB\x03\xe0A\x01R\basOfDate\x126\n" +
 	"\x11at_least_revision\x18\x03 \x01(\tB\n" +
-	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\x93\x03\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18dR\x0fatLeastRevision\"\xc9\x03\n" +
 	"\rStrengthTrend\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x122\n" +
 	"\x05lifts\x18\x02 \x03(\v2\x17.steelyard.v1.LiftTrendB\x03\xe0A\x03R\x05lifts\x126\n" +
 	"\bcautions\x18\x03 \x03(\v2\x15.steelyard.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x1f\n" +
 	"\brevision\x18\x04 \x01(\tB\x03\xe0A\x03R\brevision\x127\n" +
 	"\x06source\x18\x05 \x01(\x0e2\x1a.steelyard.v1.WindowSourceB\x03\xe0A\x03R\x06source\x128\n" +
-	"\thard_sets\x18\x06 \x01(\v2\x16.steelyard.v1.HardSetsB\x03\xe0A\x03R\bhardSets:i\xeaAf\n" +
+	"\thard_sets\x18\x06 \x01(\v2\x16.steelyard.v1.HardSetsB\x03\xe0A\x03R\bhardSets\x124\n" +
+	"\n" +
+	"as_of_date\x18\a \x01(\v2\x11.google.type.DateB\x03\xe0A\x03R\basOfDate:i\xeaAf\n" +
 	"#steelyard.example.com/StrengthTrend\x12 trainees/{trainee}/strengthTrend*\x0estrengthTrends2\rstrengthTrend\"\x98\x04\n" +
 	"\tLiftTrend\x12\x17\n" +
 	"\x04lift\x18\x01 \x01(\tB\x03\xe0A\x03R\x04lift\x12\x1f\n" +
@@ -1080,25 +1102,27 @@ var file_steelyard_v1_trend_service_proto_depIdxs = []int32{
 	14, // 10: steelyard.v1.EnergyBalance.estimate:type_name -> steelyard.v1.EnergyEstimate
 	11, // 11: steelyard.v1.EnergyBalance.cautions:type_name -> steelyard.v1.Caution
 	12, // 12: steelyard.v1.EnergyBalance.source:type_name -> steelyard.v1.WindowSource
-	10, // 13: steelyard.v1.GetStrengthTrendRequest.as_of_date:type_name -> google.type.Date
-	8,  // 14: steelyard.v1.StrengthTrend.lifts:type_name -> steelyard.v1.LiftTrend
-	11, // 15: steelyard.v1.StrengthTrend.cautions:type_name -> steelyard.v1.Caution
-	12, // 16: steelyard.v1.StrengthTrend.source:type_name -> steelyard.v1.WindowSource
-	9,  // 17: steelyard.v1.StrengthTrend.hard_sets:type_name -> steelyard.v1.HardSets
-	10, // 18: steelyard.v1.LiftTrend.latest_date:type_name -> google.type.Date
-	13, // 19: steelyard.v1.LiftTrend.trend_80:type_name -> steelyard.v1.Interval
-	9,  // 20: steelyard.v1.LiftTrend.hard_sets:type_name -> steelyard.v1.HardSets
-	0,  // 21: steelyard.v1.TrendService.GetWeightTrend:input_type -> steelyard.v1.GetWeightTrendRequest
-	4,  // 22: steelyard.v1.TrendService.GetEnergyBalance:input_type -> steelyard.v1.GetEnergyBalanceRequest
-	6,  // 23: steelyard.v1.TrendService.GetStrengthTrend:input_type -> steelyard.v1.GetStrengthTrendRequest
-	1,  // 24: steelyard.v1.TrendService.GetWeightTrend:output_type -> steelyard.v1.WeightTrend
-	5,  // 25: steelyard.v1.TrendService.GetEnergyBalance:output_type -> steelyard.v1.EnergyBalance
-	7,  // 26: steelyard.v1.TrendService.GetStrengthTrend:output_type -> steelyard.v1.StrengthTrend
-	24, // [24:27] is the sub-list for method output_type
-	21, // [21:24] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	10, // 13: steelyard.v1.EnergyBalance.as_of_date:type_name -> google.type.Date
+	10, // 14: steelyard.v1.GetStrengthTrendRequest.as_of_date:type_name -> google.type.Date
+	8,  // 15: steelyard.v1.StrengthTrend.lifts:type_name -> steelyard.v1.LiftTrend
+	11, // 16: steelyard.v1.StrengthTrend.cautions:type_name -> steelyard.v1.Caution
+	12, // 17: steelyard.v1.StrengthTrend.source:type_name -> steelyard.v1.WindowSource
+	9,  // 18: steelyard.v1.StrengthTrend.hard_sets:type_name -> steelyard.v1.HardSets
+	10, // 19: steelyard.v1.StrengthTrend.as_of_date:type_name -> google.type.Date
+	10, // 20: steelyard.v1.LiftTrend.latest_date:type_name -> google.type.Date
+	13, // 21: steelyard.v1.LiftTrend.trend_80:type_name -> steelyard.v1.Interval
+	9,  // 22: steelyard.v1.LiftTrend.hard_sets:type_name -> steelyard.v1.HardSets
+	0,  // 23: steelyard.v1.TrendService.GetWeightTrend:input_type -> steelyard.v1.GetWeightTrendRequest
+	4,  // 24: steelyard.v1.TrendService.GetEnergyBalance:input_type -> steelyard.v1.GetEnergyBalanceRequest
+	6,  // 25: steelyard.v1.TrendService.GetStrengthTrend:input_type -> steelyard.v1.GetStrengthTrendRequest
+	1,  // 26: steelyard.v1.TrendService.GetWeightTrend:output_type -> steelyard.v1.WeightTrend
+	5,  // 27: steelyard.v1.TrendService.GetEnergyBalance:output_type -> steelyard.v1.EnergyBalance
+	7,  // 28: steelyard.v1.TrendService.GetStrengthTrend:output_type -> steelyard.v1.StrengthTrend
+	26, // [26:29] is the sub-list for method output_type
+	23, // [23:26] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_steelyard_v1_trend_service_proto_init() }
