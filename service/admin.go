@@ -65,7 +65,6 @@ func (a *App) byProtocol(rest http.Handler) http.Handler {
 // adminHandler serves what operators ask by HTTP.
 func (a *App) adminHandler(metrics, json http.Handler) http.Handler {
 	mux := http.NewServeMux()
-	mux.Handle("/v1/", json)
 	mux.Handle("GET /metrics", metrics)
 	mux.HandleFunc("GET /livez", func(w http.ResponseWriter, _ *http.Request) { say(w, http.StatusOK, "alive") })
 	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, r *http.Request) {
@@ -84,7 +83,13 @@ func (a *App) adminHandler(metrics, json http.Handler) http.Handler {
 		}
 		say(w, http.StatusOK, "ready")
 	})
-	return mux
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if strings.HasPrefix(r.URL.Path, "/v1/") { // not by the mux, which answers /v1//apiKeys with a redirect
+			json.ServeHTTP(w, r)
+			return
+		}
+		mux.ServeHTTP(w, r)
+	})
 }
 
 func say(w http.ResponseWriter, status int, sentence string) {

@@ -27,7 +27,7 @@ func TestGRPCAndJSONAgree_Random(t *testing.T) {
 		batch = 1000
 	}
 	byGRPC, byJSON := newWorld(t, func(*service.Config) {}), newWorld(t, func(*service.Config) {})
-	methods := served()
+	methods := contract()
 	n, tried, good := 0, 0, 0
 	rapid.Check(t, func(r *rapid.T) {
 		for range batch {
@@ -38,7 +38,7 @@ func TestGRPCAndJSONAgree_Random(t *testing.T) {
 			requests := valid[fullName(m)](t, byGRPC.mine, n)
 			valid[fullName(m)](t, byJSON.mine, n)
 			requests = randomly(r, m, requests)
-			if _, ok := spellAll(t, by.rule, requests); !ok {
+			if _, ok := spellAll(t, by.rule, requests); !ok || slices.Contains(maskOf(requests[0]).GetPaths(), "") { // which a query spells as no mask
 				continue
 			}
 			a := byGRPC.call(t, in[0], "Bearer "+byGRPC.token, m, requests)
@@ -52,6 +52,8 @@ func TestGRPCAndJSONAgree_Random(t *testing.T) {
 			}
 		}
 	})
+	byGRPC.discreet(t)
+	byJSON.discreet(t)
 	t.Logf("%d requests by both ways, %d of them accepted", tried, good)
 }
 
@@ -75,6 +77,9 @@ func disagree(t *testing.T, m protoreflect.MethodDescriptor, byGRPC, byJSON hear
 	}
 	plausible(t, string(m.Name()), m, byGRPC)
 	plausible(t, string(m.Name()), m, byJSON)
+	if m.Name() == "ListApiKeys" || m.Name() == "ListAuditRecords" {
+		return "" // in the order of instants and random ids, so that a page holds others; the story compares them
+	}
 	a, b := messagesOf(t, m, byGRPC), messagesOf(t, m, byJSON)
 	if !slices.EqualFunc(a, b, func(x, y proto.Message) bool { return proto.Equal(settled(x), settled(y)) }) {
 		return fmt.Sprintf("the answers differ\n%v\n%v", a, b)

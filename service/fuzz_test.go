@@ -32,8 +32,8 @@ import (
 // caller or nobody, and what is stored stays within the contract.
 func FuzzRPC(f *testing.F) {
 	w := newWorld(f, func(*service.Config) {})
-	w.conn = inProcess(f, w.app)
-	all := served()
+	w.conn, w.adminConn = inProcess(f, w.app.GRPC()), inProcess(f, w.app.AdminGRPC())
+	all := contract()
 	for i, m := range all {
 		for j, by := range ways(m) {
 			requests := valid[fullName(m)](f, w.mine, 10*i+j)
@@ -48,6 +48,7 @@ func FuzzRPC(f *testing.F) {
 	}
 	ran := 0
 	f.Fuzz(func(t *testing.T, method, transport uint8, payload []byte) {
+		w := w.in(t)
 		m := all[int(method)%len(all)]
 		in := ways(m)
 		by := in[int(transport)%len(in)]
@@ -62,11 +63,11 @@ func FuzzRPC(f *testing.F) {
 	})
 }
 
-// inProcess reaches the service's gRPC server without a socket.
-func inProcess(t testing.TB, app *service.App) *grpc.ClientConn {
+// inProcess reaches a gRPC server of the service without a socket.
+func inProcess(t testing.TB, server *grpc.Server) *grpc.ClientConn {
 	t.Helper()
 	listener := bufconn.Listen(1 << 20)
-	go func() { _ = app.GRPC().Serve(listener) }()
+	go func() { _ = server.Serve(listener) }()
 	conn, err := grpc.NewClient("passthrough:///inside", grpc.WithTransportCredentials(insecure.NewCredentials()),
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return listener.DialContext(ctx) }))
 	if err != nil {
@@ -91,18 +92,22 @@ func (w *world) feed(t *testing.T, by way, m protoreflect.MethodDescriptor, payl
 				messages, payload = append(messages, message), payload[n:]
 			}
 		}
-		return w.callRaw(t, "Bearer "+w.token, fullName(m), messages), true
+		return w.callRaw(t, "Bearer "+w.token, m, messages), true
 	}
 	path, body, _ := bytes.Cut(payload, []byte("\n"))
 	u, err := url.ParseRequestURI(string(path))
-	if err != nil || !strings.HasPrefix(u.Path, "/") {
+	if err != nil || !strings.HasPrefix(u.Path, "/") || isAdmin(m) && !strings.HasPrefix(u.Path, "/v1/") { // another handler's
 		return heard{}, false
 	}
 	req := httptest.NewRequestWithContext(t.Context(), spell(t, by.rule, dynamicpb.NewMessage(m.Input())).verb, "/", bytes.NewReader(body))
 	req.URL, req.RequestURI = u, string(path)
 	req.Header.Set("Authorization", "Bearer "+w.token)
 	out := httptest.NewRecorder()
-	w.app.JSON().ServeHTTP(out, req)
+	handler := w.app.JSON()
+	if isAdmin(m) {
+		handler = w.app.AdminJSON()
+	}
+	handler.ServeHTTP(out, req)
 	resp := out.Result()
 	return heardHTTP(t, resp, out.Body.Bytes()), true
 }
@@ -157,6 +162,13 @@ func wellFormed(t *testing.T, got heard) {
 			t.Errorf("not JSON: %q", text)
 		}
 	}
+}
+
+// in is the world as one run of the target sees it, which may not use what is of all.
+func (w *world) in(t *testing.T) *world {
+	r := *w.running
+	r.t = t
+	return &world{running: &r, mine: caller{&r, w.mine.tenant, w.mine.trainee}, theirs: w.theirs, db: w.db}
 }
 
 // keepGoing looks at what is stored and brings back what was erased.

@@ -16,6 +16,7 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/engine"
@@ -32,6 +33,7 @@ type running struct {
 	conn      *grpc.ClientConn
 	adminConn *grpc.ClientConn
 	log       *lockedBuffer
+	crossed   bool // calls go to the listener that does not serve them
 }
 
 // start runs a service on free loopback ports and a fresh SQLite file.
@@ -94,6 +96,14 @@ func (r *running) as(token string) context.Context {
 		return r.t.Context()
 	}
 	return metadata.AppendToOutgoingContext(r.t.Context(), "authorization", "Bearer "+token)
+}
+
+// listener is where a method is served: by gRPC, and the address by JSON.
+func (r *running) listener(m protoreflect.MethodDescriptor) (*grpc.ClientConn, string) {
+	if isAdmin(m) != r.crossed {
+		return r.adminConn, r.app.AdminAddress()
+	}
+	return r.conn, r.app.HTTPAddress()
 }
 
 func (r *running) ctx() context.Context             { return r.as(r.token) }

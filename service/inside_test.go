@@ -16,6 +16,12 @@ import (
 // GRPC returns the server of the gRPC listener.
 func (a *App) GRPC() *grpc.Server { return a.grpc }
 
+// AdminGRPC returns the server of gRPC on the admin listener.
+func (a *App) AdminGRPC() *grpc.Server { return a.adminGRPC }
+
+// AdminJSON returns the handler of the admin listener.
+func (a *App) AdminJSON() http.Handler { return a.admin.Handler }
+
 // JSON returns the handler of the JSON listener.
 func (a *App) JSON() http.Handler { return a.json.Handler }
 

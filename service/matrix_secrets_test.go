@@ -36,6 +36,13 @@ func scan(t *testing.T, where, text string) {
 	}
 }
 
+// discreet checks that the log and the metrics hold nothing of the mine tenant.
+func (w *world) discreet(t *testing.T) {
+	t.Helper()
+	scan(t, "the log", w.log.String())
+	scan(t, "the metrics", string(w.admin("GET", "/metrics").body))
+}
+
 func hexOf(s string) string { return hex.EncodeToString([]byte(s)) }
 
 // traces takes the spans that services send, and shows them to check when these have ended.

@@ -1,11 +1,11 @@
 package service_test
 
 import (
-	"bytes"
 	"slices"
 	"strings"
 	"testing"
 
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
@@ -15,9 +15,6 @@ import (
 
 	"example.com/steelyard/service"
 )
-
-// unserved are services of the contract that no listener has yet.
-var unserved = []string{"steelyard.v1.AdminService"}
 
 // openToAll are services of others that hold no data.
 var openToAll = []string{"grpc.health.v1.Health", "grpc.reflection.v1.ServerReflection", "grpc.reflection.v1alpha.ServerReflection"}
@@ -38,29 +35,25 @@ func contract() []protoreflect.MethodDescriptor {
 	return out
 }
 
-// served are the methods that a listener answers.
-func served() []protoreflect.MethodDescriptor {
-	return slices.DeleteFunc(contract(), func(m protoreflect.MethodDescriptor) bool {
-		return slices.Contains(unserved, string(m.Parent().FullName()))
-	})
-}
-
-// What is registered is what the contract has, and what is known to be open.
+// What a listener registers is what the contract has for it, and what is known to be open.
 func TestEveryServiceIsKnown(t *testing.T) {
 	r := startWith(t, func(c *service.Config) { c.Reflection = true })
-	registered := r.app.GRPC().GetServiceInfo()
-	want := map[string]bool{}
-	for _, m := range contract() {
-		want[string(m.Parent().FullName())] = true
-	}
-	for name := range registered {
-		if want[name] == slices.Contains(openToAll, name) {
-			t.Errorf("%s is registered and neither in the contract nor known", name)
+	for listener, registered := range map[string]map[string]grpc.ServiceInfo{"public": r.app.GRPC().GetServiceInfo(), "admin": r.app.AdminGRPC().GetServiceInfo()} {
+		want := map[string]bool{}
+		for _, m := range contract() {
+			if isAdmin(m) == (listener == "admin") {
+				want[string(m.Parent().FullName())] = true
+			}
 		}
-	}
-	for name := range want {
-		if _, ok := registered[name]; ok == slices.Contains(unserved, name) {
-			t.Errorf("%s: registered %t", name, ok)
+		for name := range registered {
+			if want[name] == slices.Contains(openToAll, name) {
+				t.Errorf("%s is on the %s listener, and neither the contract's for it nor known", name, listener)
+			}
+		}
+		for name := range want {
+			if _, ok := registered[name]; !ok {
+				t.Errorf("%s is not on the %s listener", name, listener)
+			}
 		}
 	}
 	for _, m := range contract() {
@@ -82,101 +75,50 @@ func TestEveryServiceIsKnown(t *testing.T) {
 // not open it and with each id of another tenant, each alone. What exists for
 // somebody else answers byte for byte as what does not exist, nothing is written, and
 // nothing of the other tenant is in any byte of an answer, the log, the metrics or
-// the traces. The right credential succeeds, or the row would prove nothing.
+// the traces. The right credentials succeed, or the row would prove nothing.
 func TestCredentialMatrix(t *testing.T) {
 	traces := collectTraces(t)
-	w := newWorld(t, func(*service.Config) {})
-	all := badCredentials(t, w)
-	theirs := "Bearer " + w.theirs.token
-	var refused, placed, succeeded, n int
-	var told bytes.Buffer // to the other tenant
-	for _, m := range served() {
-		name := fullName(m)
-		request, ok := valid[name]
+	idp := newProvider(t)
+	x := &matrix{world: newWorld(t, idp.configure), idp: idp, sent: map[string]bool{}}
+	x.bad = append(badKeys(t, x.world), badTokens(t, idp)...)
+	ins := 0
+	for _, m := range contract() {
+		request, ok := valid[fullName(m)]
 		if !ok {
-			t.Errorf("%s has no valid request to start from", name)
+			t.Errorf("%s has no valid request to start from", m.FullName())
 			continue
 		}
-		right := "Bearer " + w.key("tenant-a", requiredScope(m))
 		for _, by := range ways(m) {
-			n++
+			ins++
 			t.Run(string(m.Name())+" "+by.name, func(t *testing.T) {
-				ours, foreign := request(t, w.mine, n), request(t, w.theirs, n)
-				control := func() {
-					if got := w.call(t, by, right, m, ours); got.code != codes.OK || len(got.answers) == 0 {
-						t.Errorf("with the right key: %q", got.text)
-					}
-					succeeded++
-				}
+				x.n++
+				ours, foreign := request(t, x.mine, x.n), request(t, x.theirs, x.n)
 				if makesTrainee(m) {
-					control() // so that there is one to be found
+					x.succeeds(t, m, by, ours) // so that there is one to be found
 				}
-				before, ofMine := w.rows(t, ""), w.rows(t, "tenant-a")
-				for _, c := range all {
-					if makesTrainee(m) && slices.Contains(c.want, codes.NotFound) {
-						continue // with its own tenant's trainees it may do as it likes
-					}
-					got := w.call(t, by, c.header(requiredScope(m)), m, ours)
-					refused++
-					told.WriteString(got.text)
-					want := c.want
-					if !namesThing(m, ours) {
-						want = []codes.Code{c.ofAll}
-					}
-					if !slices.Contains(want, got.code) {
-						t.Errorf("%s: %v, want %v\n%q", c.name, got.code, want, got.text)
-					}
-					if got.code != codes.OK && w.rows(t, "") != before {
-						t.Errorf("%s: something was written", c.name)
-					}
-				}
-				for _, field := range idFields(m) {
-					named := textAt(ours[0], field)
-					nobody := nobodys(named)
-					if nobody == named {
-						continue // each tenant has one of that name
-					}
-					a := w.call(t, by, theirs, m, withText(foreign, field, named))
-					b := w.call(t, by, theirs, m, withText(foreign, field, nobody))
-					placed++
-					if made := makesTrainee(m); made == (a.code == codes.NotFound) || made == (a.code != codes.OK) {
-						t.Errorf("%v of another tenant: %s", field, a.text)
-					}
-					if x, y := comparableText(t, m, a), comparableText(t, m, b); x != y {
-						t.Errorf("%v of another tenant\n%q\nof nobody\n%q", field, x, y)
-					}
-					if !makesTrainee(m) {
-						told.WriteString(a.text + b.text)
-					}
-				}
-				if w.rows(t, "tenant-a") != ofMine {
+				right := "Bearer " + x.key("tenant-a", requiredScope(m))
+				mine := x.rows(t, "tenant-a")
+				x.refuses(t, m, by, right, ours)
+				x.hides(t, m, by, ours, foreign)
+				if x.rows(t, "tenant-a") != mine {
 					t.Error("the other tenant has changed rows")
 				}
 				if !makesTrainee(m) {
-					control()
+					x.succeeds(t, m, by, ours)
 				}
 			})
 		}
 	}
-	w.theirs.listEverything(t, &told)
-	scan(t, "an answer to another", told.String())
-	scan(t, "the log", w.log.String())
-	scan(t, "the metrics", string(w.admin("GET", "/metrics").body))
-	traces.check = func(spans string) { scan(t, "the traces", spans) }
-	t.Logf("%d methods, %d ways in: %d calls with %d bad credentials refused, %d foreign ids placed, %d calls with the right one succeeded",
-		len(served()), n, refused, len(all), placed, succeeded)
-}
-
-// listEverything reads all that the caller's tenant has.
-func (c caller) listEverything(t *testing.T, told *bytes.Buffer) {
-	t.Helper()
-	for _, m := range served() {
-		if traineeField(m) == nil {
-			for _, by := range ways(m) {
-				told.WriteString(c.call(t, by, "Bearer "+c.token, m, valid[fullName(m)](t, c, 0)).text)
-			}
-		}
+	x.listTheirs(t)
+	scan(t, "an answer to another", x.told.String())
+	x.discreet(t)
+	traces.check = func(spans string) {
+		scan(t, "the traces", spans)
+		x.unsaid(t, "the traces", spans)
 	}
+	x.unsaid(t, "the log", x.log.String())
+	t.Logf("%d methods x %d bad credentials, %d ways in: %d calls refused, %d on the wrong listener, %d foreign ids hidden, %d calls with right credentials succeeded",
+		len(contract()), len(x.bad), ins, x.refused, x.crossings, x.hidden, x.succeeded)
 }
 
 // comparableText is an answer without what differs from one call to the next: an error

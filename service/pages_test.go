@@ -20,6 +20,7 @@ import (
 func TestPageTokensAreSealed(t *testing.T) {
 	w := newWorld(t, func(*service.Config) {})
 	for _, c := range []caller{w.mine, w.theirs} { // two of everything
+		c.key(t, 0)
 		c.must(t, one(pb.PhaseService_CreateDecision_FullMethodName, &pb.CreateDecisionRequest{Parent: c.plan(), Decision: &pb.Decision{
 			FromDate: day(13), Action: pb.Action_ACTION_LOWER_BALANCE, Target: &pb.Target{IntakeKcal: 2000},
 		}}, ""))
@@ -32,7 +33,7 @@ func TestPageTokensAreSealed(t *testing.T) {
 	seed := seedOf(t)
 	random := rand.New(rand.NewPCG(seed, 1))
 	listings := 0
-	for _, m := range served() {
+	for _, m := range contract() {
 		if m.Input().Fields().ByName("page_token") == nil {
 			continue
 		}

@@ -274,10 +274,7 @@ func isAdmin(m protoreflect.MethodDescriptor) bool { return m.Parent().Name() ==
 
 func (r *running) callGRPC(t testing.TB, m protoreflect.MethodDescriptor, s step) outcome {
 	t.Helper()
-	conn := r.conn
-	if isAdmin(m) {
-		conn = r.adminConn
-	}
+	conn, _ := r.listener(m)
 	stream, err := conn.NewStream(r.ctx(), &grpc.StreamDesc{ClientStreams: true, ServerStreams: true}, s.method)
 	if err != nil {
 		t.Fatal(err)
@@ -311,10 +308,7 @@ func (r *running) callJSON(t testing.TB, m protoreflect.MethodDescriptor, s step
 	for _, more := range s.requests[1:] {
 		req.body += "\n" + marshal(t, more)
 	}
-	address := r.app.HTTPAddress()
-	if isAdmin(m) {
-		address = r.app.AdminAddress()
-	}
+	_, address := r.listener(m)
 	got := r.httpTo(address, r.token, req.verb, req.path, req.body)
 	var out outcome
 	if got.header.Get("Content-Type") == "application/problem+json" {

@@ -109,8 +109,8 @@ var valid = map[string]func(t testing.TB, c caller, n int) []proto.Message{
 		c.must(t, one(pb.TraineeService_CreateTrainee_FullMethodName, &pb.CreateTraineeRequest{TraineeId: gone.trainee, Trainee: &pb.Trainee{}}, ""))
 		return just(&pb.EraseTraineeRequest{Name: gone.name()})
 	},
-	pb.AdminService_CreateApiKey_FullMethodName: func(_ testing.TB, _ caller, _ int) []proto.Message {
-		return just(&pb.CreateApiKeyRequest{ApiKey: &pb.ApiKey{DisplayName: "Front desk", Scopes: []pb.Scope{pb.Scope_SCOPE_LOG_WRITE}}})
+	pb.AdminService_CreateApiKey_FullMethodName: func(_ testing.TB, c caller, _ int) []proto.Message {
+		return just(&pb.CreateApiKeyRequest{ApiKey: &pb.ApiKey{DisplayName: "Front desk", Trainee: c.name(), Scopes: []pb.Scope{pb.Scope_SCOPE_LOG_WRITE}}})
 	},
 	pb.AdminService_ListApiKeys_FullMethodName: func(_ testing.TB, _ caller, _ int) []proto.Message {
 		return just(&pb.ListApiKeysRequest{PageSize: 5})
@@ -127,8 +127,8 @@ var valid = map[string]func(t testing.TB, c caller, n int) []proto.Message{
 	pb.AdminService_UpdateRetention_FullMethodName: func(_ testing.TB, _ caller, n int) []proto.Message {
 		return just(&pb.UpdateRetentionRequest{Retention: &pb.Retention{Name: "retention", IdleDays: int32(3650 + n%100)}})
 	},
-	pb.AdminService_ListAuditRecords_FullMethodName: func(_ testing.TB, _ caller, _ int) []proto.Message {
-		return just(&pb.ListAuditRecordsRequest{PageSize: 5})
+	pb.AdminService_ListAuditRecords_FullMethodName: func(_ testing.TB, c caller, _ int) []proto.Message {
+		return just(&pb.ListAuditRecordsRequest{Trainee: c.name(), PageSize: 5})
 	},
 }
 

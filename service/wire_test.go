@@ -55,13 +55,13 @@ func (r *running) call(t testing.TB, by way, header string, m protoreflect.Metho
 		for i, req := range requests {
 			raw[i] = wire(t, req)
 		}
-		return r.callRaw(t, header, fullName(m), raw)
+		return r.callRaw(t, header, m, raw)
 	}
 	req, ok := spellAll(t, by.rule, requests)
 	if !ok {
 		t.Fatalf("JSON cannot spell %v", requests)
 	}
-	return r.callHTTP(t, header, req)
+	return r.callHTTP(t, header, m, req)
 }
 
 func fullName(m protoreflect.MethodDescriptor) string {
@@ -80,13 +80,14 @@ func wire(t testing.TB, m proto.Message) []byte {
 const callID = "0000000000000000"
 
 // callRaw sends messages as bytes, which may be no messages at all.
-func (r *running) callRaw(t testing.TB, header, method string, requests [][]byte) heard {
+func (r *running) callRaw(t testing.TB, header string, m protoreflect.MethodDescriptor, requests [][]byte) heard {
 	t.Helper()
 	ctx := metadata.AppendToOutgoingContext(t.Context(), "x-request-id", callID)
 	if header != "" {
 		ctx = metadata.AppendToOutgoingContext(ctx, "authorization", header)
 	}
-	stream, err := r.conn.NewStream(ctx, &grpc.StreamDesc{ClientStreams: true, ServerStreams: true}, method, grpc.ForceCodec(asBytes{}))
+	conn, _ := r.listener(m)
+	stream, err := conn.NewStream(ctx, &grpc.StreamDesc{ClientStreams: true, ServerStreams: true}, fullName(m), grpc.ForceCodec(asBytes{}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -112,10 +113,11 @@ func (r *running) callRaw(t testing.TB, header, method string, requests [][]byte
 	return out
 }
 
-// callHTTP sends a request as it is.
-func (r *running) callHTTP(t testing.TB, header string, req httpRequest) heard {
+// callHTTP sends a request as it is to where the method is served.
+func (r *running) callHTTP(t testing.TB, header string, m protoreflect.MethodDescriptor, req httpRequest) heard {
 	t.Helper()
-	in, err := http.NewRequestWithContext(t.Context(), req.verb, "http://"+r.app.HTTPAddress()+req.path, strings.NewReader(req.body))
+	_, address := r.listener(m)
+	in, err := http.NewRequestWithContext(t.Context(), req.verb, "http://"+address+req.path, strings.NewReader(req.body))
 	if err != nil {
 		t.Fatal(err)
 	}
