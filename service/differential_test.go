@@ -2,7 +2,6 @@ package service_test
 
 import (
 	"fmt"
-	"os"
 	"regexp"
 	"slices"
 	"strings"
@@ -16,6 +15,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.com/steelyard/service"
+	"example.com/steelyard/testdata/trials"
 )
 
 // TestGRPCAndJSONAgree_Random sends the same random requests, good and bad, to two
@@ -23,10 +23,7 @@ import (
 // same, and so is every answer and every refusal, but where JSON cannot be decoded
 // in the first place.
 func TestGRPCAndJSONAgree_Random(t *testing.T) {
-	batch := 20 // requests a check, of 100 checks
-	if os.Getenv("STEELYARD_SOAK") != "" {
-		batch = 1000
-	}
+	batch := trials.Count(20, 1000) // requests a check, of 100 checks
 	byGRPC, byJSON := newWorld(t, func(*service.Config) {}), newWorld(t, func(*service.Config) {})
 	methods := contract()
 	n, tried, good := 0, 0, 0

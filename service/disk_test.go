@@ -17,6 +17,7 @@ import (
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service"
+	"example.com/steelyard/testdata/trials"
 )
 
 // A data folder on a real disk that fills up: writes are refused as what a retry
@@ -69,9 +70,9 @@ func TestFullDisk(t *testing.T) {
 			}
 		}
 	}
-	rng := chance(t)
+	rng := trials.Chance(t)
 	refused := 0
-	for round, n := 0, 0; round < trials(5, 20); round++ {
+	for round, n := 0, 0; round < trials.Count(5, 20); round++ {
 		// Something else fills the disk, but for room for some writes.
 		ballast := filepath.Join(dir, "ballast")
 		fillDisk(t, ballast, int64(rng.IntN(300<<10)))

@@ -9,6 +9,7 @@ import (
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service"
 	"example.com/steelyard/service/window/redistest"
+	"example.com/steelyard/testdata/trials"
 )
 
 // A trainee who is erased and made again under the same id reaches the same
@@ -27,7 +28,7 @@ func TestErasedAndMadeAgain(t *testing.T) {
 
 func testErased(t *testing.T, over func(*service.Config)) {
 	const revisions = 4
-	lives := trials(10, 300)
+	lives := trials.Count(10, 300)
 	redis := redistest.Start(t)
 	replicas := make([]*running, 2)
 	for i := range replicas {

@@ -19,6 +19,7 @@ import (
 	"example.com/steelyard/service"
 	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/window/redistest"
+	"example.com/steelyard/testdata/trials"
 )
 
 // Three services over one PostgreSQL and one Redis, which loses what it holds or
@@ -33,7 +34,7 @@ func TestLinear_ReplicasOverPostgreSQL(t *testing.T) {
 		}))
 	}
 	stop := torment(t, redis)
-	testLinear(t, trials(200, 3000), replicas)
+	testLinear(t, trials.Count(200, 3000), replicas)
 	if n := stop(); n == 0 {
 		t.Error("Redis was never tormented")
 	} else {
@@ -42,14 +43,14 @@ func TestLinear_ReplicasOverPostgreSQL(t *testing.T) {
 }
 
 func TestLinear_SQLite(t *testing.T) {
-	testLinear(t, trials(100, 1500), []*running{startWith(t, func(c *service.Config) { c.KeyRate, c.MaxInFlight = -1, 100 })})
+	testLinear(t, trials.Count(100, 1500), []*running{startWith(t, func(c *service.Config) { c.KeyRate, c.MaxInFlight = -1, 100 })})
 }
 
 // torment empties Redis or puts it back to what it was, again and again. The
 // function that it returns ends that and says how often it was done.
 func torment(t *testing.T, redis *redistest.Server) (stop func() int) {
 	t.Helper()
-	rng := chance(t)
+	rng := trials.Chance(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	var done sync.WaitGroup
 	n := 0
@@ -74,17 +75,17 @@ func torment(t *testing.T, redis *redistest.Server) (stop func() int) {
 
 // testLinear judges so many histories, of a trainee each, a few at once.
 func testLinear(t *testing.T, histories int, replicas []*running) {
-	rng := chance(t)
+	rng := trials.Chance(t)
 	var lost, calls, shared, judged atomic.Int64
 	next := make(chan int)
 	var judges sync.WaitGroup
 	for range 6 {
-		rng := apart(rng)
+		rng := trials.Apart(rng)
 		judges.Go(func() {
 			for i := range next {
 				id := fmt.Sprintf("t-%d", i)
 				replicas[0].trainee(id)
-				ops := history(t, rng, func(int) account { return accountOver(t, apart(rng), replicas, id, &shared) }, &lost)
+				ops := history(t, rng, func(int) account { return accountOver(t, trials.Apart(rng), replicas, id, &shared) }, &lost)
 				calls.Add(int64(len(ops)))
 				judged.Add(1)
 				if !mustDecide(t, ops) {

@@ -21,6 +21,7 @@ import (
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/store/sqlite"
 	"example.com/steelyard/service/window"
+	"example.com/steelyard/testdata/trials"
 )
 
 // What clients of a trainee see, in whatever order their calls overlap, has to be
@@ -76,7 +77,7 @@ func history(t *testing.T, rng *rand.Rand, of func(client int) account, lost *at
 		never   = int64(time.Hour)
 	)
 	for c := range linearClients {
-		a, rng := of(c), apart(rng)
+		a, rng := of(c), trials.Apart(rng)
 		clients.Go(func() {
 			for n := range linearCalls {
 				op := porcupine.Operation{ClientId: c, Call: now()}
@@ -147,7 +148,7 @@ func numberOf(t *testing.T, revision string) int64 {
 // serves windows that are some milliseconds old. It is not enough that its reads
 // are mostly right.
 func TestLinear_TheJudgeFindsAStaleDesign(t *testing.T) {
-	rng := chance(t)
+	rng := trials.Chance(t)
 	db, err := sqlite.Open(t.Context(), filepath.Join(t.TempDir(), "log.db"), time.Now)
 	if err != nil {
 		t.Fatal(err)

@@ -19,6 +19,7 @@ import (
 	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/fault"
 	"example.com/steelyard/service/window/redistest"
+	"example.com/steelyard/testdata/trials"
 )
 
 // One request that arrives many times at once, at any replica, happens once, and
@@ -42,7 +43,7 @@ func TestOneRequestManyTimes(t *testing.T) {
 
 func testOnce(t *testing.T, replicas []*running) {
 	const atOnce = 32
-	rounds := trials(50, 1000)
+	rounds := trials.Count(50, 1000)
 	replicas[0].trainee("t1")
 	again := 0
 	var mu sync.Mutex

@@ -13,6 +13,7 @@ import (
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/service"
 	"example.com/steelyard/service/window/redistest"
+	"example.com/steelyard/testdata/trials"
 )
 
 // A read is of one revision: the label that it carries and everything in it. A
@@ -42,8 +43,8 @@ const evenKg, oddKg = 60, 90
 const tornTrainees = 8
 
 func testTorn(t *testing.T, writer, other *running) {
-	wantReads := int64(trials(6000, 100_000))
-	ctx, stop := context.WithTimeout(t.Context(), time.Duration(trials(1, 10))*time.Minute)
+	wantReads := int64(trials.Count(6000, 100_000))
+	ctx, stop := context.WithTimeout(t.Context(), time.Duration(trials.Count(1, 10))*time.Minute)
 	defer stop()
 	writeTwo := func(id string, revision int64) {
 		first, second := float64(evenKg), float64(oddKg)

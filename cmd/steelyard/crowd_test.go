@@ -13,6 +13,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/testdata/trials"
 )
 
 // crowd is clients that write to a server which may be killed at any moment, and
@@ -46,7 +47,7 @@ func startCrowd(t *testing.T, rng *rand.Rand, address, key string) (*crowd, func
 	ctx, stop := context.WithCancel(t.Context())
 	var clients sync.WaitGroup
 	for c := range crowdSize {
-		by, rng, trainee := dialAgain(t, address, key), apart(rng), l.trainees[c%len(l.trainees)]
+		by, rng, trainee := dialAgain(t, address, key), trials.Apart(rng), l.trainees[c%len(l.trainees)]
 		clients.Go(func() {
 			for n := 0; ctx.Err() == nil; n++ {
 				if err := l.write(ctx, by, rng, trainee, fmt.Sprintf("c%d-%d", c, n)); err != nil {

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"math/rand/v2"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -19,33 +18,7 @@ import (
 	pb "example.com/steelyard/api/steelyard/v1"
 )
 
-// The tests that make faults at random share this: how many, of which seed, and
-// callers that come back at once after a break.
-
-// trials is how often a fault is made: ordinarily, and where STEELYARD_SOAK is set.
-func trials(ordinarily, soak int) int {
-	if os.Getenv("STEELYARD_SOAK") != "" {
-		return soak
-	}
-	return ordinarily
-}
-
-// chance is a source of random numbers whose seed is told; SEED sets it.
-func chance(t *testing.T) *rand.Rand {
-	t.Helper()
-	seed := rand.Uint64()
-	if given := os.Getenv("SEED"); given != "" {
-		var err error
-		if seed, err = strconv.ParseUint(given, 10, 64); err != nil {
-			t.Fatalf("SEED: %v", err)
-		}
-	}
-	t.Logf("SEED=%d", seed)
-	return rand.New(rand.NewPCG(seed, 0))
-}
-
-// apart is another source of random numbers, for another goroutine.
-func apart(rng *rand.Rand) *rand.Rand { return rand.New(rand.NewPCG(rng.Uint64(), rng.Uint64())) }
+// The tests that make faults at random share this: times, and callers that come back at once after a break.
 
 // between is a random time.
 func between(rng *rand.Rand, least, most time.Duration) time.Duration {

@@ -15,6 +15,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"example.com/steelyard/testdata/trials"
 )
 
 // `steelyard backfill` and `steelyard serve` as processes of their own, with a line
@@ -131,16 +133,16 @@ func (a *arena) again(path, trainee string) {
 func inArenas(t *testing.T, faults int, budget func(*rand.Rand) (up, down int64), do func(a *arena, path, trainee string, most int) int) {
 	t.Helper()
 	const arenas = 4
-	rng := chance(t)
+	rng := trials.Chance(t)
 	buildBinary(t)
 	var mu sync.Mutex
 	made, files := 0, 0
 	t.Run("arenas", func(t *testing.T) {
 		for n := range arenas {
-			rng := apart(rng)
+			rng := trials.Apart(rng)
 			t.Run(fmt.Sprint(n), func(t *testing.T) {
 				t.Parallel()
-				lines := apart(rng)
+				lines := trials.Apart(rng)
 				var drawing sync.Mutex
 				a := newArena(t, rng, func() (int64, int64) {
 					drawing.Lock()
@@ -198,7 +200,7 @@ func (a *arena) moment(b *backfilling) bool {
 }
 
 func TestBackfill_ServerIsKilled(t *testing.T) {
-	inArenas(t, trials(100, 2000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+	inArenas(t, trials.Count(100, 2000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
 		b := a.backfill(path, trainee)
 		for made < most && a.moment(b) {
 			_ = a.p.end(syscall.SIGKILL)
@@ -211,7 +213,7 @@ func TestBackfill_ServerIsKilled(t *testing.T) {
 }
 
 func TestBackfill_ClientIsKilled(t *testing.T) {
-	inArenas(t, trials(50, 1000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+	inArenas(t, trials.Count(50, 1000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
 		b := a.backfill(path, trainee)
 		for made < most && a.moment(b) && b.kill() {
 			made++
@@ -230,7 +232,7 @@ func TestBackfill_LineIsCut(t *testing.T) {
 		}
 		return -1, rng.Int64N(600) // an answer is some 80 bytes
 	}
-	inArenas(t, trials(50, 1000), budget, func(a *arena, path, trainee string, _ int) int {
+	inArenas(t, trials.Count(50, 1000), budget, func(a *arena, path, trainee string, _ int) int {
 		before := a.line.cutsSoFar()
 		a.backfill(path, trainee).end(a.t)
 		return a.line.cutsSoFar() - before
@@ -239,7 +241,7 @@ func TestBackfill_LineIsCut(t *testing.T) {
 
 // Two clients that bring one file at once, while the server is killed.
 func TestBackfill_TwoClientsRace(t *testing.T) {
-	inArenas(t, trials(8, 200), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+	inArenas(t, trials.Count(8, 200), noBudget, func(a *arena, path, trainee string, most int) (made int) {
 		one, two := a.backfill(path, trainee), a.backfill(path, trainee)
 		if a.moment(one) {
 			_ = a.p.end(syscall.SIGKILL)

@@ -13,12 +13,13 @@ import (
 	_ "modernc.org/sqlite"
 
 	"example.com/steelyard/service/store/postgres/pgtest"
+	"example.com/steelyard/testdata/trials"
 )
 
 // A server on SQLite that is killed again and again under four writers keeps
 // everything that it acknowledged, and of what it did not acknowledge all or nothing.
 func TestKilledUnderLoad_SQLite(t *testing.T) {
-	rng, kills := chance(t), trials(200, 2000)
+	rng, kills := trials.Chance(t), trials.Count(200, 2000)
 	bin, dir := buildBinary(t), t.TempDir()
 	key := makeKey(t, bin, dir, "--scope", "log.write,log.read,plan.write")
 	p := startProcess(t, bin, dir, freePorts, anyRate)
@@ -66,7 +67,7 @@ func TestKilledUnderLoad_PostgreSQL(t *testing.T) {
 		isData bool
 	}{{"the service", false}, {"the database", true}} {
 		t.Run(c.name, func(t *testing.T) {
-			rng, kills := chance(t), trials(20, 200)
+			rng, kills := trials.Chance(t), trials.Count(20, 200)
 			bin, dir := buildBinary(t), t.TempDir()
 			key := makeKeyWith(t, bin, dir, env, "--tenant", map[bool]string{false: "a", true: "b"}[c.isData], "--scope", "log.write,log.read,plan.write")
 			p := startProcess(t, bin, dir, freePorts, env...)
