@@ -2,7 +2,8 @@
 // an ordered list of interceptors, one a file. From the outside in:
 //
 //	request id    names the call
-//	log           one line a call: method, code, duration; never a value or a trainee
+//	log           one line a call that failed or took long: method, code, duration; never a
+//	              value or a trainee
 //	faults        the only place where errors become statuses
 //	recover       a panic becomes an error
 //	credential    who is calling; the tenant comes from here only
