@@ -26,14 +26,14 @@ import (
 // text. None may be in a log, a metric, or in what another tenant hears.
 var canaries = []string{
 	"canary-trainee", "canary-plan", "canary-key", "canary-lift", "Canary Name", "canary note", "canary/album", "canary coach",
-	"83.9517", "777.1234", "2345.678", "171.375", "17.4321", "91.2345", "canary-word",
+	"83.9517", "777.1234", "2345.678", "171.375", "64.3217", "91.2345", "canary-word",
 }
 
 // canaryEntries are valid entries of every kind that holds text or a number.
 func canaryEntries() []*pb.Entry {
 	lift := &pb.Entry{Date: day(1), Key: "canary-key", Note: "canary note", Fact: &pb.Entry_LiftSet{LiftSet: &pb.LiftSet{Lift: "canary-lift", Load: &pb.Mass{Value: 91.2345, Unit: 1}, Reps: 5}}}
 	tape := &pb.Entry{Date: day(1), Note: "canary note", Fact: &pb.Entry_Tape{Tape: &pb.Tape{WaistCm: proto.Float64(91.2345)}}}
-	fat := &pb.Entry{Date: day(1), Note: "canary note", Fact: &pb.Entry_BodyFat{BodyFat: &pb.BodyFat{BodyFatPct: 17.4321, Method: 1}}}
+	fat := &pb.Entry{Date: day(1), Note: "canary note", Fact: &pb.Entry_BodyFat{BodyFat: &pb.BodyFat{BodyFatPct: 64.3217, Method: 1}}}
 	photos := &pb.Entry{Date: day(1), Fact: &pb.Entry_PhotoSet{PhotoSet: &pb.PhotoSet{Reference: "canary/album"}}}
 	out := []*pb.Entry{lift, tape, fat, photos}
 	for i := range 12 {
