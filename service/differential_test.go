@@ -23,7 +23,7 @@ import (
 // same, and so is every answer and every refusal, but where JSON cannot be decoded
 // in the first place.
 func TestGRPCAndJSONAgree_Random(t *testing.T) {
-	batch := trials.Count(20, 1000) // requests a check, of 100 checks
+	batch := trials.Count(22, 1000) // requests a check, of 100 checks
 	byGRPC, byJSON := newWorld(t, func(*service.Config) {}), newWorld(t, func(*service.Config) {})
 	methods := contract()
 	n, tried, good := 0, 0, 0
