@@ -359,7 +359,8 @@ type RotateApiKeyRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The key to replace, `apiKeys/{api_key}`.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// Hours that the old key goes on working; 24 when absent, 0 ends it at once.
+	// Hours that the old key goes on working; 24 when absent, 0 ends it at once, on
+	// other servers within two seconds.
 	OverlapHours *int32 `protobuf:"varint,2,opt,name=overlap_hours,json=overlapHours,proto3,oneof" json:"overlap_hours,omitempty"`
 	// When the successor ends by itself; never when absent.
 	ExpireTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`

@@ -48,8 +48,8 @@ type AdminServiceClient interface {
 	GetRetention(ctx context.Context, in *GetRetentionRequest, opts ...grpc.CallOption) (*Retention, error)
 	// Sets how long the tenant's data is kept.
 	UpdateRetention(ctx context.Context, in *UpdateRetentionRequest, opts ...grpc.CallOption) (*Retention, error)
-	// Lists the audit trail, the latest first: plans and decisions made and changed, exports,
-	// erasures, and what was done to keys.
+	// Lists the audit trail, the latest first: trainees, plans and decisions made and
+	// changed, exports, erasures, and what was done to keys and to the retention.
 	ListAuditRecords(ctx context.Context, in *ListAuditRecordsRequest, opts ...grpc.CallOption) (*ListAuditRecordsResponse, error)
 }
 
@@ -151,8 +151,8 @@ type AdminServiceServer interface {
 	GetRetention(context.Context, *GetRetentionRequest) (*Retention, error)
 	// Sets how long the tenant's data is kept.
 	UpdateRetention(context.Context, *UpdateRetentionRequest) (*Retention, error)
-	// Lists the audit trail, the latest first: plans and decisions made and changed, exports,
-	// erasures, and what was done to keys.
+	// Lists the audit trail, the latest first: trainees, plans and decisions made and
+	// changed, exports, erasures, and what was done to keys and to the retention.
 	ListAuditRecords(context.Context, *ListAuditRecordsRequest) (*ListAuditRecordsResponse, error)
 	mustEmbedUnimplementedAdminServiceServer()
 }
