@@ -20,11 +20,11 @@ func (c Chain) admitUnary(ctx context.Context, req any, info *grpc.UnaryServerIn
 	if isOpen(info.FullMethod) {
 		return handler(ctx, req)
 	}
-	leave, err := c.Limiter.Enter(ctx, workOf(ctx, info.FullMethod))
+	slot, err := c.Limiter.Enter(ctx, workOf(ctx, info.FullMethod))
 	if err != nil {
 		return nil, err
 	}
-	defer leave()
+	defer slot.Leave()
 	return handler(ctx, req)
 }
 
@@ -63,8 +63,8 @@ type admittedStream struct {
 	both    bool
 
 	mu      sync.Mutex
-	owed    int    // messages received and not answered
-	leave   func() // nil without a slot
+	owed    int // messages received and not answered
+	slot    limit.Slot
 	sending bool
 	ended   bool
 }
@@ -92,7 +92,7 @@ func (s *admittedStream) SendMsg(m any) error {
 	s.mu.Lock()
 	s.owed = max(0, s.owed-1)
 	more := s.owed > 0
-	s.release()
+	s.slot.Leave()
 	s.mu.Unlock()
 	if err := s.ServerStream.SendMsg(m); err != nil || !more {
 		return err
@@ -108,7 +108,7 @@ func (s *admittedStream) sendPart(m any) error {
 		s.mu.Lock()
 		defer s.mu.Unlock()
 		if s.sending {
-			s.release()
+			s.slot.Leave()
 		}
 	})
 	err := s.ServerStream.SendMsg(m)
@@ -125,37 +125,29 @@ func (s *admittedStream) during(sending bool) (working bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.sending = sending
-	return s.leave != nil
+	return s.slot.Held()
 }
 
 // enter waits for a slot.
 func (s *admittedStream) enter() error {
 	ctx, cancel := context.WithTimeout(s.Context(), s.timeout)
 	defer cancel()
-	leave, err := s.limiter.Enter(ctx, s.work)
+	slot, err := s.limiter.Enter(ctx, s.work)
 	if err != nil {
 		return err
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.leave = leave
+	s.slot = slot
 	if s.ended { // a handler that receives ahead has returned meanwhile
-		s.release()
+		s.slot.Leave()
 	}
 	return nil
-}
-
-// release gives the slot back, if there is one. s.mu is held.
-func (s *admittedStream) release() {
-	if s.leave != nil {
-		s.leave()
-		s.leave = nil
-	}
 }
 
 func (s *admittedStream) end() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.ended = true
-	s.release()
+	s.slot.Leave()
 }

@@ -68,11 +68,11 @@ func TestWorkOf_EveryMethod(t *testing.T) {
 func TestAdmit_NoMethodRunsWithoutASlot(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := Chain{Limiter: limit.New(limit.Options{Slots: 1, Waiters: 1}), RequestTimeout: time.Second}
-		leave, err := c.Limiter.Enter(t.Context(), limit.Work{Tenant: "other"})
+		slot, err := c.Limiter.Enter(t.Context(), limit.Work{Tenant: "other"})
 		if err != nil {
 			t.Fatal(err)
 		}
-		defer leave()
+		defer slot.Leave()
 		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
 		defer cancel()
 		for _, m := range append(fullNames(t), "/steelyard.v1.NewService/NewMethod") {
@@ -205,13 +205,13 @@ func TestAdmitStream_ReceivesAhead(t *testing.T) {
 			must(t, ss.RecvMsg(nil))
 			works(t, l, "with two messages", 1)
 			go func() {
-				leave, err := l.Enter(t.Context(), limit.Work{Tenant: "gym-1", Priority: limit.Read})
+				slot, err := l.Enter(t.Context(), limit.Work{Tenant: "gym-1", Priority: limit.Read})
 				if err != nil {
 					t.Error(err)
 					return
 				}
 				order = append(order, "reader")
-				leave()
+				slot.Leave()
 			}()
 			synctest.Wait()
 			must(t, ss.SendMsg(nil))
@@ -232,14 +232,14 @@ func TestAdmitStream_ReceivesAhead(t *testing.T) {
 func TestAdmitStream_EndsWhileItReceives(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		l := limit.New(limit.Options{Slots: 1})
-		leave, err := l.Enter(t.Context(), limit.Work{Tenant: "other"})
+		slot, err := l.Enter(t.Context(), limit.Work{Tenant: "other"})
 		must(t, err)
 		must(t, streamOf(t, l, &messages{in: 1}, true, func(ss grpc.ServerStream) error {
 			go func() { _ = ss.RecvMsg(nil) }()
 			synctest.Wait()
 			return nil
 		}))
-		leave()
+		slot.Leave()
 		synctest.Wait()
 		works(t, l, "after the end", 0)
 	})

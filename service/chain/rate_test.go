@@ -161,11 +161,11 @@ func TestAdmission_AfterTheCredentialBeforeTheRequest(t *testing.T) {
 	c := newChain(t)
 	c.Limiter = limit.New(limit.Options{Slots: 1, Waiters: 1})
 	c.RequestTimeout = 10 * time.Millisecond
-	leave, err := c.Limiter.Enter(t.Context(), limit.Work{})
+	slot, err := c.Limiter.Enter(t.Context(), limit.Work{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer leave()
+	defer slot.Leave()
 	for _, v := range []struct {
 		name   string
 		scopes []string

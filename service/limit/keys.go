@@ -17,10 +17,10 @@ type Keys struct {
 
 // Key implements access.KeyFinder.
 func (k Keys) Key(ctx context.Context, id string) (store.Key, error) {
-	leave, err := k.Limiter.Enter(ctx, Work{})
+	slot, err := k.Limiter.Enter(ctx, Work{})
 	if err != nil {
 		return store.Key{}, err
 	}
-	defer leave()
+	defer slot.Leave()
 	return k.KeyFinder.Key(ctx, id)
 }

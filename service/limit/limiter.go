@@ -63,6 +63,7 @@ type Limiter struct {
 	waiting int
 	arrived uint64
 	tenants map[string]*tenant // those who work or wait
+	spare   *tenant            // the last one that was forgotten, for the next one
 	took    [priorities]recent
 }
 
@@ -87,12 +88,12 @@ func (l *Limiter) Load() (working, waiting int) {
 	return l.slots - l.free, l.waiting
 }
 
-// Enter returns when the work may begin; leave has to be called when it is done.
+// Enter returns when the work may begin; its slot has to be left when it is done.
 // The error is a *fault.Exhausted when there is no room, or no time left to do
 // the work in, and ctx's own when the caller has gone.
-func (l *Limiter) Enter(ctx context.Context, w Work) (leave func(), err error) {
+func (l *Limiter) Enter(ctx context.Context, w Work) (_ Slot, err error) {
 	if err := ctx.Err(); err != nil {
-		return nil, err
+		return Slot{}, err
 	}
 	l.mu.Lock()
 	if l.free > 0 { // then nobody waits
@@ -118,7 +119,7 @@ func (l *Limiter) Enter(ctx context.Context, w Work) (leave func(), err error) {
 	}
 	l.mu.Unlock()
 	if err != nil {
-		return nil, err
+		return Slot{}, err
 	}
 
 	select {
@@ -127,25 +128,43 @@ func (l *Limiter) Enter(ctx context.Context, w Work) (leave func(), err error) {
 		err = l.giveUp(ctx, me)
 	}
 	if err != nil {
-		return nil, err
+		return Slot{}, err
 	}
 	return l.granted(ctx, w), nil
 }
 
-// granted counts the work in and returns how it leaves.
-func (l *Limiter) granted(ctx context.Context, w Work) func() {
+// granted counts the work in.
+func (l *Limiter) granted(ctx context.Context, w Work) Slot {
 	l.count(ctx, Admitted)
-	began := time.Now()
-	return sync.OnceFunc(func() {
-		l.mu.Lock()
-		defer l.mu.Unlock()
-		l.took[w.Priority].add(time.Since(began))
-		l.free++
-		t := l.of(w.Tenant)
-		t.working--
-		l.tidy(w.Tenant, t)
-		l.dispatch()
-	})
+	return Slot{limiter: l, work: w, began: time.Now()}
+}
+
+// Slot is what work has while it is done. The zero Slot is none.
+type Slot struct {
+	limiter *Limiter
+	work    Work
+	began   time.Time
+}
+
+// Held reports whether there is a slot that has not been left.
+func (s *Slot) Held() bool { return s.limiter != nil }
+
+// Leave gives the slot back, if it is held; not from two goroutines at once.
+func (s *Slot) Leave() {
+	l := s.limiter
+	if l == nil {
+		return
+	}
+	s.limiter = nil
+	now := time.Now()
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.took[s.work.Priority].add(now.Sub(s.began), now)
+	l.free++
+	t := l.of(s.work.Tenant)
+	t.working--
+	l.tidy(s.work.Tenant, t)
+	l.dispatch()
 }
 
 // giveUp ends a wait whose caller has gone or whose time is up. The answer may

@@ -23,7 +23,10 @@ type tenant struct {
 func (l *Limiter) of(name string) *tenant {
 	t := l.tenants[name]
 	if t == nil {
-		t = &tenant{}
+		if t = l.spare; t == nil {
+			t = &tenant{}
+		}
+		l.spare = nil
 		l.tenants[name] = t
 	}
 	return t
@@ -33,6 +36,7 @@ func (l *Limiter) of(name string) *tenant {
 func (l *Limiter) tidy(name string, t *tenant) {
 	if t.working == 0 && t.waiting == 0 {
 		delete(l.tenants, name)
+		l.spare = t
 	}
 }
 

@@ -5,36 +5,32 @@ import (
 	"time"
 )
 
-// recent knows the median of the last durations. It is worked out anew after
-// every few of them, so that the wait for it is never on the way of all.
+// recent knows the median of the last durations.
 type recent struct {
-	last [63]time.Duration
-	n    int // since it was last empty
-	mid  time.Duration
-	at   time.Time // when the last one was added
+	last  [63]time.Duration // in order of their coming
+	known []time.Duration   // the same, sorted
+	n     int               // since it was last empty
+	at    time.Time         // when the last one was added
 }
 
-const (
-	everyFew = 8
-	// stale is when durations are of no more use. Without it, work that is refused
-	// for having been slow once would never be measured again.
-	stale = time.Second
-)
+// stale is when durations are of no more use. Without it, work that is refused
+// for having been slow once would never be measured again.
+const stale = time.Second
 
-func (r *recent) add(d time.Duration) {
-	now := time.Now()
+func (r *recent) add(d time.Duration, now time.Time) {
 	if now.Sub(r.at) > stale {
-		r.n = 0
+		r.n, r.known = 0, r.known[:0]
 	}
 	r.at = now
-	r.last[r.n%len(r.last)] = d
-	r.n++
-	if r.n >= len(r.last) && r.n%everyFew != 0 {
-		return
+	oldest := &r.last[r.n%len(r.last)]
+	if r.n >= len(r.last) {
+		i, _ := slices.BinarySearch(r.known, *oldest)
+		r.known = slices.Delete(r.known, i, i+1)
 	}
-	known := slices.Clone(r.last[:min(r.n, len(r.last))])
-	slices.Sort(known)
-	r.mid = known[len(known)/2]
+	*oldest = d
+	r.n++
+	i, _ := slices.BinarySearch(r.known, d)
+	r.known = slices.Insert(r.known, i, d)
 }
 
 // median is zero when nothing was added of late.
@@ -42,5 +38,5 @@ func (r *recent) median() time.Duration {
 	if time.Since(r.at) > stale {
 		return 0
 	}
-	return r.mid
+	return r.known[len(r.known)/2]
 }
