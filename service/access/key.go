@@ -9,6 +9,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base32"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	stdhash "hash"
@@ -32,6 +33,7 @@ const Prefix = "steelyard"
 const (
 	idBytes     = 10
 	secretBytes = 32
+	sumChars    = 7
 )
 
 var (
@@ -102,18 +104,38 @@ func split(token string) (id, secret string, ok bool) {
 
 func hash(pepper []byte, secret string) []byte {
 	h := hasherOf(pepper)
-	m := h.ready.Get().(stdhash.Hash)
-	defer h.ready.Put(m)
-	m.Reset()
-	m.Write([]byte(secret))
-	return m.Sum(nil)
+	k := h.ready.Get().(*keyed)
+	defer h.ready.Put(k)
+	return bytes.Clone(k.hash(secret))
+}
+
+// matches reports whether it is the hash of a secret, in a time that does not tell
+// where the two differ.
+func matches(pepper []byte, secret string, want []byte) bool {
+	h := hasherOf(pepper)
+	k := h.ready.Get().(*keyed)
+	defer h.ready.Put(k)
+	return hmac.Equal(k.hash(secret), want)
+}
+
+// keyed is a keyed hash, and room for what it finds.
+type keyed struct {
+	mac stdhash.Hash
+	sum [sha256.Size]byte
+}
+
+// hash is good until the next one.
+func (k *keyed) hash(secret string) []byte {
+	k.mac.Reset()
+	k.mac.Write([]byte(secret))
+	return k.mac.Sum(k.sum[:0])
 }
 
 // hasher has hashes that are keyed with a pepper ready, for the keying takes
 // longer than the hashing.
 type hasher struct {
 	pepper []byte
-	ready  sync.Pool
+	ready  sync.Pool // of *keyed
 }
 
 // lastHasher is of the pepper last used: a process has one.
@@ -124,14 +146,17 @@ func hasherOf(pepper []byte) *hasher {
 		return h
 	}
 	h := &hasher{pepper: bytes.Clone(pepper)}
-	h.ready.New = func() any { return hmac.New(sha256.New, h.pepper) }
+	h.ready.New = func() any { return &keyed{mac: hmac.New(sha256.New, h.pepper)} }
 	lastHasher.Store(h)
 	return h
 }
 
 func checksum(body string) string {
-	sum := crc32.ChecksumIEEE([]byte(body))
-	return encoding.EncodeToString([]byte{byte(sum >> 24), byte(sum >> 16), byte(sum >> 8), byte(sum)})
+	var sum [crc32.Size]byte
+	binary.BigEndian.PutUint32(sum[:], crc32.ChecksumIEEE([]byte(body)))
+	var text [sumChars]byte
+	encoding.Encode(text[:], sum[:])
+	return string(text[:])
 }
 
 // randomText panics never: crypto/rand.Read ends the process when the system
