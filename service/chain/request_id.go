@@ -37,15 +37,31 @@ func newCallID() string {
 	var b [16]byte
 	binary.BigEndian.PutUint64(b[:8], rand.Uint64()) // #nosec G404 -- no secret
 	binary.BigEndian.PutUint64(b[8:], rand.Uint64()) // #nosec G404 -- no secret
-	return hex.EncodeToString(b[:])
+	return string(hex.AppendEncode(make([]byte, 0, 2*len(b)), b[:]))
 }
 
 type callIDKey struct{}
 
+// withCallID is a context and the id of a call in one piece of memory.
+type withCallID struct {
+	context.Context
+	id string
+}
+
+// Value implements context.Context.
+func (c *withCallID) Value(key any) any {
+	if key == (callIDKey{}) {
+		return &c.id
+	}
+	return c.Context.Value(key)
+}
+
 // CallID returns the id of the call in progress.
 func CallID(ctx context.Context) string {
-	id, _ := ctx.Value(callIDKey{}).(string)
-	return id
+	if id, ok := ctx.Value(callIDKey{}).(*string); ok {
+		return *id
+	}
+	return ""
 }
 
 // named takes the caller's id for the call when it has an ordinary shape, and
@@ -55,7 +71,7 @@ func named(ctx context.Context) (context.Context, metadata.MD) {
 	if !ordinary(id) {
 		id = newCallID()
 	}
-	return context.WithValue(ctx, callIDKey{}, id), metadata.MD{CallIDHeader: {id}}
+	return &withCallID{ctx, id}, metadata.MD{CallIDHeader: {id}}
 }
 
 // The id goes into the header of an answer and into the trailer of an error: an
@@ -69,7 +85,7 @@ func requestIDUnary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handl
 	if err != nil {
 		_ = grpc.SetTrailer(ctx, md)
 	} else {
-		_ = grpc.SetHeader(ctx, md)
+		_ = grpc.SendHeader(ctx, md) // nothing is added after it, and SetHeader would copy
 	}
 	return resp, err
 }
