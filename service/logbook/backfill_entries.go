@@ -1,10 +1,12 @@
 package logbook
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"google.golang.org/grpc"
 
@@ -189,7 +191,7 @@ func (u upload) apply(ctx context.Context, batches []received) (acks []*pb.Backf
 		if err != nil {
 			return nil, err
 		}
-		in := accepted{last: last, place: map[engine.ID]place{}}
+		in := newAccepted(last, batches)
 		var done []progressed
 		for _, b := range batches {
 			if int64(b.req.GetBatch().GetSeq()) != state.NextSeq {
@@ -234,12 +236,18 @@ type progressed struct {
 type accepted struct {
 	last    engine.Day
 	entries []engine.Entry
-	place   map[engine.ID]place
+	batch   []int // which batch each of them is of
 	batches int
+	place   map[engine.ID]int // in entries; nil while they come in order, as those of a log do
 }
 
-// place is where an entry is, and of which batch it is.
-type place struct{ at, batch int }
+func newAccepted(last engine.Day, batches []received) *accepted {
+	most := 0
+	for _, b := range batches {
+		most += len(b.req.GetBatch().GetEntries())
+	}
+	return &accepted{last: last, entries: make([]engine.Entry, 0, most), batch: make([]int, 0, most)}
+}
 
 // add reads the entries of a batch that are valid, returns of how many natural keys
 // they are, and says what is wrong with the rest.
@@ -250,27 +258,48 @@ func (a *accepted) add(b received) (count int, refused []*pb.RefusedEntry, err e
 		if err == nil {
 			entry, err = convert.EntryFromProto(e, a.last)
 		}
-		var invalid *fault.Invalid
-		if errors.As(err, &invalid) {
+		if err != nil {
+			var invalid *fault.Invalid
+			if !errors.As(err, &invalid) {
+				return 0, nil, err
+			}
 			f := invalid.Fields[0]
 			refused = append(refused, &pb.RefusedEntry{Index: int32(i), Field: f.Path, Problem: f.Problem})
 			continue
 		}
-		if err != nil {
-			return 0, nil, err
-		}
-		p, again := a.place[entry.ID()]
+		at, again := a.find(entry.ID())
 		if !again {
-			p.at = len(a.entries)
-			a.entries = append(a.entries, entry)
+			a.entries, a.batch = append(a.entries, entry), append(a.batch, 0)
 		}
-		a.entries[p.at] = entry
-		if p.batch != a.batches {
+		a.entries[at] = entry
+		if a.batch[at] != a.batches {
 			count++
 		}
-		a.place[entry.ID()] = place{p.at, a.batches}
+		a.batch[at] = a.batches
 	}
 	return count, refused, nil
+}
+
+// find returns the place of a natural key, and whether it is there already.
+func (a *accepted) find(id engine.ID) (at int, again bool) {
+	if a.place == nil {
+		if len(a.entries) == 0 || before(a.entries[len(a.entries)-1].ID(), id) {
+			return len(a.entries), false
+		}
+		a.place = make(map[engine.ID]int, cap(a.entries))
+		for i, e := range a.entries {
+			a.place[e.ID()] = i
+		}
+	}
+	if at, again = a.place[id]; !again {
+		at = len(a.entries)
+		a.place[id] = at
+	}
+	return at, again
+}
+
+func before(a, b engine.ID) bool {
+	return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Kind, b.Kind), strings.Compare(a.Key, b.Key)) < 0
 }
 
 func progress(u store.Upload, h store.Head) *pb.BackfillEntriesResponse {
