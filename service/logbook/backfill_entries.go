@@ -74,7 +74,11 @@ func (s *Server) BackfillEntries(stream backfillStream) error {
 
 // readAhead is how many messages may wait: those that have come while others were
 // written are written together, as most of what a transaction costs is not of its size.
-const readAhead = 4
+// A stream so holds at most twice as many messages and one, each of at most 1000 entries.
+const readAhead = 8
+
+// enough entries are written together when they are so many: others want to write too.
+const enough = 4000
 
 type received struct {
 	req    *pb.BackfillEntriesRequest
@@ -119,14 +123,15 @@ func broken(entries []*pb.Entry) map[int]error {
 // gather returns the batches that have come, m's first, and what ended the stream
 // after them, if it did.
 func gather(m received, messages <-chan received) (batches []received, end error) {
-	for {
+	for entries := 0; ; {
 		if m.err != nil {
 			return batches, m.err
 		}
 		if m.req.GetBatch() == nil {
 			return batches, fault.InvalidField("batch", "only the first message opens the stream")
 		}
-		if batches = append(batches, m); len(batches) == readAhead {
+		batches = append(batches, m)
+		if entries += len(m.req.GetBatch().GetEntries()); len(batches) == readAhead || entries >= enough {
 			return batches, nil
 		}
 		select {

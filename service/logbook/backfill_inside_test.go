@@ -83,3 +83,17 @@ func TestAccepted_HoldsTheLastOfEachKey(t *testing.T) {
 		t.Errorf("only %d uploads came in order", inOrder)
 	}
 }
+
+func TestGather_IsBounded(t *testing.T) {
+	for _, c := range []struct{ waiting, entries, want int }{{0, 1, 1}, {3, 500, 4}, {20, 1, 8}, {20, 500, 8}, {20, 501, 8}, {20, 600, 7}, {20, 1000, 4}} {
+		m := received{req: &pb.BackfillEntriesRequest{Step: &pb.BackfillEntriesRequest_Batch{Batch: &pb.BackfillBatch{Entries: make([]*pb.Entry, c.entries)}}}}
+		messages := make(chan received, c.waiting)
+		for range c.waiting {
+			messages <- m
+		}
+		got, err := gather(m, messages)
+		if len(got) != c.want || len(messages) != c.waiting+1-c.want || err != nil {
+			t.Errorf("of %d batches of %d entries it takes %d, and leaves %d: %v", c.waiting+1, c.entries, len(got), len(messages), err)
+		}
+	}
+}
