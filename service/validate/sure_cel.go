@@ -3,6 +3,7 @@ package validate
 import (
 	"fmt"
 	"reflect"
+	"sync"
 
 	"cel.dev/cel-go/cel"
 	"cel.dev/cel-go/common/ast"
@@ -12,11 +13,14 @@ import (
 	"example.com/steelyard/service/shape"
 )
 
+// language is that of the expressions.
+var language = sync.OnceValues(func() (*cel.Env, error) { return cel.NewEnv() })
+
 // expression compiles a rule's expression that puts together, by and, or and not,
 // whether fields are set and how whole numbers compare with constants. this is the
 // message of the fields, or a number when there are none.
 func expression(source string, fields []shape.Field) (check, error) {
-	env, err := cel.NewEnv()
+	env, err := language()
 	if err != nil {
 		return nil, err
 	}
