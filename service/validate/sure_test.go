@@ -1,7 +1,11 @@
 package validate
 
 import (
+	"cmp"
+	"fmt"
+	"os"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -29,8 +33,11 @@ func TestCompile_KnowsEveryRule(t *testing.T) {
 // TestSurely_AgreesWithTheFullRules: what it takes the full rules take, and of what they
 // take it takes nearly all.
 func TestSurely_AgreesWithTheFullRules(t *testing.T) {
-	seed := uint64(time.Now().UnixNano())
-	t.Logf("seed %d", seed)
+	seed, err := strconv.ParseUint(cmp.Or(os.Getenv("SEED"), fmt.Sprint(time.Now().UnixNano())), 10, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("SEED=%d makes the same run again", seed)
 	few, many := newGenerator(seed, 0.01), newGenerator(seed, 0.1)
 	for _, of := range requests(t) {
 		name := of.Descriptor().FullName()
