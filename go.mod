@@ -12,6 +12,7 @@ tool (
 require (
 	buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go v1.36.12-20260825204119-511051f7f437.1
 	buf.build/go/protovalidate v1.4.0
+	cel.dev/cel-go v0.32.0
 	github.com/Shopify/toxiproxy/v2 v2.5.0
 	github.com/anishathalye/porcupine v1.3.1
 	github.com/coreos/go-oidc/v3 v3.21.0
@@ -56,7 +57,6 @@ require (
 )
 
 require (
-	cel.dev/cel-go v0.32.0 // indirect
 	cel.dev/expr v0.25.3 // indirect
 	github.com/VividCortex/ewma v1.2.0 // indirect
 	github.com/acarl005/stripansi v0.0.0-20180116102854-5a71ef0e047d // indirect

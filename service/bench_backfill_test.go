@@ -24,7 +24,7 @@ const (
 	backfillDays  = 2500 // of four entries each
 	backfillFirst = -2600
 	backfillBatch = 500
-	backfillAhead = 8 // batches under way
+	backfillAhead = 16 // batches under way, as of the program's own client
 )
 
 // backfill uploads a log of years to a trainee and returns when all of it is on

@@ -39,6 +39,8 @@ func valid(m any) error {
 	case isUndecoded(msg):
 		return errUndecoded
 	}
-	unsigned(msg)
+	if err := unsigned(msg); err != nil {
+		return err
+	}
 	return validate.Message(msg)
 }

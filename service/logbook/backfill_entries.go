@@ -1,10 +1,12 @@
 package logbook
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"google.golang.org/grpc"
 
@@ -72,7 +74,11 @@ func (s *Server) BackfillEntries(stream backfillStream) error {
 
 // readAhead is how many messages may wait: those that have come while others were
 // written are written together, as most of what a transaction costs is not of its size.
-const readAhead = 4
+// A stream so holds at most twice as many messages and one, each of at most 1000 entries.
+const readAhead = 8
+
+// enough entries are written together when they are so many: others want to write too.
+const enough = 4000
 
 type received struct {
 	req    *pb.BackfillEntriesRequest
@@ -117,14 +123,15 @@ func broken(entries []*pb.Entry) map[int]error {
 // gather returns the batches that have come, m's first, and what ended the stream
 // after them, if it did.
 func gather(m received, messages <-chan received) (batches []received, end error) {
-	for {
+	for entries := 0; ; {
 		if m.err != nil {
 			return batches, m.err
 		}
 		if m.req.GetBatch() == nil {
 			return batches, fault.InvalidField("batch", "only the first message opens the stream")
 		}
-		if batches = append(batches, m); len(batches) == readAhead {
+		batches = append(batches, m)
+		if entries += len(m.req.GetBatch().GetEntries()); len(batches) == readAhead || entries >= enough {
 			return batches, nil
 		}
 		select {
@@ -189,7 +196,7 @@ func (u upload) apply(ctx context.Context, batches []received) (acks []*pb.Backf
 		if err != nil {
 			return nil, err
 		}
-		in := accepted{last: last, place: map[engine.ID]place{}}
+		in := newAccepted(last, batches)
 		var done []progressed
 		for _, b := range batches {
 			if int64(b.req.GetBatch().GetSeq()) != state.NextSeq {
@@ -234,12 +241,18 @@ type progressed struct {
 type accepted struct {
 	last    engine.Day
 	entries []engine.Entry
-	place   map[engine.ID]place
+	batch   []int // which batch each of them is of
 	batches int
+	place   map[engine.ID]int // in entries; nil while they come in order, as those of a log do
 }
 
-// place is where an entry is, and of which batch it is.
-type place struct{ at, batch int }
+func newAccepted(last engine.Day, batches []received) *accepted {
+	most := 0
+	for _, b := range batches {
+		most += len(b.req.GetBatch().GetEntries())
+	}
+	return &accepted{last: last, entries: make([]engine.Entry, 0, most), batch: make([]int, 0, most)}
+}
 
 // add reads the entries of a batch that are valid, returns of how many natural keys
 // they are, and says what is wrong with the rest.
@@ -250,27 +263,48 @@ func (a *accepted) add(b received) (count int, refused []*pb.RefusedEntry, err e
 		if err == nil {
 			entry, err = convert.EntryFromProto(e, a.last)
 		}
-		var invalid *fault.Invalid
-		if errors.As(err, &invalid) {
+		if err != nil {
+			var invalid *fault.Invalid
+			if !errors.As(err, &invalid) {
+				return 0, nil, err
+			}
 			f := invalid.Fields[0]
 			refused = append(refused, &pb.RefusedEntry{Index: int32(i), Field: f.Path, Problem: f.Problem})
 			continue
 		}
-		if err != nil {
-			return 0, nil, err
-		}
-		p, again := a.place[entry.ID()]
+		at, again := a.find(entry.ID())
 		if !again {
-			p.at = len(a.entries)
-			a.entries = append(a.entries, entry)
+			a.entries, a.batch = append(a.entries, entry), append(a.batch, 0)
 		}
-		a.entries[p.at] = entry
-		if p.batch != a.batches {
+		a.entries[at] = entry
+		if a.batch[at] != a.batches {
 			count++
 		}
-		a.place[entry.ID()] = place{p.at, a.batches}
+		a.batch[at] = a.batches
 	}
 	return count, refused, nil
+}
+
+// find returns the place of a natural key, and whether it is there already.
+func (a *accepted) find(id engine.ID) (at int, again bool) {
+	if a.place == nil {
+		if len(a.entries) == 0 || before(a.entries[len(a.entries)-1].ID(), id) {
+			return len(a.entries), false
+		}
+		a.place = make(map[engine.ID]int, cap(a.entries))
+		for i, e := range a.entries {
+			a.place[e.ID()] = i
+		}
+	}
+	if at, again = a.place[id]; !again {
+		at = len(a.entries)
+		a.place[id] = at
+	}
+	return at, again
+}
+
+func before(a, b engine.ID) bool {
+	return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Kind, b.Kind), strings.Compare(a.Key, b.Key)) < 0
 }
 
 func progress(u store.Upload, h store.Head) *pb.BackfillEntriesResponse {

@@ -45,13 +45,12 @@ func entriesFromProto(in []*pb.Entry, last engine.Day) ([]engine.Entry, error) {
 	out := make([]engine.Entry, len(in))
 	seen := make(map[engine.ID]int, len(in))
 	for i, e := range in {
-		field := fmt.Sprintf("entries[%d]", i)
 		entry, err := convert.EntryFromProto(e, last)
 		if err != nil {
-			return nil, fault.Under(field, err)
+			return nil, fault.Under(fmt.Sprintf("entries[%d]", i), err)
 		}
 		if first, ok := seen[entry.ID()]; ok {
-			return nil, fault.InvalidField(field+".key", "is the same day, kind and key as entries[%d]", first)
+			return nil, fault.InvalidField(fmt.Sprintf("entries[%d].key", i), "is the same day, kind and key as entries[%d]", first)
 		}
 		seen[entry.ID()] = i
 		out[i] = entry

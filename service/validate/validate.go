@@ -15,6 +15,9 @@ import (
 // Message returns a *fault.Invalid that names every field which breaks a rule,
 // or nil.
 func Message(m proto.Message) error {
+	if surely(m) {
+		return nil
+	}
 	err := protovalidate.Validate(m)
 	if err == nil {
 		return nil

@@ -34,9 +34,9 @@ type Client struct {
 const (
 	defaultAttempts     = 8
 	defaultBatchTimeout = 30 * time.Second
-	// maxUnacknowledged batches may be on their way: enough to keep the server
-	// busy, few enough to send again.
-	maxUnacknowledged = 4
+	// maxUnacknowledged batches may be on their way: the server writes up to 8 in
+	// one transaction, and so reads the next ones meanwhile. Few enough to send again.
+	maxUnacknowledged = 16
 	firstWait         = 100 * time.Millisecond
 	longestWait       = 5 * time.Second
 )
