@@ -76,7 +76,7 @@ func authenticated(a access.Authenticator, next http.Handler) http.Handler {
 			writeProblem(w, s, 0)
 			return
 		}
-		next.ServeHTTP(w, r.WithContext(access.WithOpened(r.Context(), header, p)))
+		next.ServeHTTP(w, r.WithContext(withHeldAnswer(access.WithOpened(r.Context(), header, p))))
 	})
 }
 
