@@ -14,6 +14,7 @@
 //	deadline      a call without a deadline gets one
 //	admit         a slot to work in, or a refusal at once; no handler runs without
 //	validate      the contract's own rules
+//	encoded       an answer that is held goes out with its encoded forms
 package chain
 
 import (
@@ -43,7 +44,7 @@ type Chain struct {
 func (c Chain) Unary() []grpc.UnaryServerInterceptor {
 	return []grpc.UnaryServerInterceptor{
 		requestIDUnary, c.logUnary, c.faultsUnary, recoverUnary, c.credentialUnary, scopeUnary,
-		c.rateUnary, c.subjectUnary, c.deadlineUnary, c.admitUnary, validateUnary,
+		c.rateUnary, c.subjectUnary, c.deadlineUnary, c.admitUnary, validateUnary, encodedUnary,
 	}
 }
 

@@ -19,7 +19,8 @@ var errUndecoded = fault.InvalidField("(message)", "is not a valid message of th
 // of the last number there is, which no message of the contract has.
 var undecoded = protowire.AppendVarint(protowire.AppendTag(nil, protowire.MaxValidNumber, protowire.VarintType), 1)
 
-// Codec returns gRPC's codec of messages, except that it decodes everything. Where a
+// Codec returns gRPC's codec of messages, except that it decodes everything, and that
+// it sends a held answer as it is encoded already. Where a
 // codec fails, grpc answers by itself before any interceptor: INTERNAL, in the
 // decoder's words, to strangers too. Here the call passes the chain, and its
 // validation refuses the marked message.

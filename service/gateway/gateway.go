@@ -56,16 +56,16 @@ func NewAdmin(ctx context.Context, cc grpc.ClientConnInterface, o Options) (http
 
 func serving(ctx context.Context, cc grpc.ClientConnInterface, o Options, services ...register) (http.Handler, error) {
 	mux := runtime.NewServeMux(
-		// Zeros and empty lists are shown; what is not known is left out.
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, marshaler{&runtime.JSONPb{
-			MarshalOptions:   protojson.MarshalOptions{EmitDefaultValues: true},
+			MarshalOptions:   call.JSON,
 			UnmarshalOptions: protojson.UnmarshalOptions{DiscardUnknown: false},
 		}}),
 		runtime.SetQueryParameterParser(queryParser{}),
+		runtime.WithForwardResponseRewriter(taken),
 		runtime.WithErrorHandler(writeError),
 		runtime.WithRoutingErrorHandler(writeRoutingError),
 		runtime.WithIncomingHeaderMatcher(only("authorization", idempotencyHeader, chain.CallIDHeader)),
-		runtime.WithOutgoingHeaderMatcher(only(call.RevisionHeader, chain.CallIDHeader)),
+		runtime.WithOutgoingHeaderMatcher(only(http.CanonicalHeaderKey(call.RevisionHeader), http.CanonicalHeaderKey(chain.CallIDHeader))),
 		// A form sent by POST is not a GET.
 		runtime.WithDisablePathLengthFallback(),
 	)
@@ -78,7 +78,7 @@ func serving(ctx context.Context, cc grpc.ClientConnInterface, o Options, servic
 	return unstalled(stallTimeout, headers(authenticated(o.Authenticator, limited(o.MaxBodyBytes, mux)))), nil
 }
 
-// only lets the named headers through, under their own names.
+// only lets the named headers through, under the names as given.
 func only(names ...string) runtime.HeaderMatcherFunc {
 	return func(key string) (string, bool) {
 		for _, n := range names {

@@ -17,10 +17,9 @@ type idempotent struct{ grpc.ClientConnInterface }
 
 // Invoke implements grpc.ClientConnInterface.
 func (c idempotent) Invoke(ctx context.Context, method string, args, reply any, opts ...grpc.CallOption) error {
-	md, _ := metadata.FromOutgoingContext(ctx)
-	if keys := md.Get(idempotencyHeader); len(keys) > 0 {
-		if req, ok := args.(proto.Message); ok {
-			if err := setRequestID(req.ProtoReflect(), keys[0]); err != nil {
+	if req, ok := args.(proto.Message); ok {
+		if f := req.ProtoReflect().Descriptor().Fields().ByName("request_id"); f != nil {
+			if err := setRequestID(ctx, req.ProtoReflect(), f); err != nil {
 				s, _ := fault.Status(err)
 				return s.Err()
 			}
@@ -29,14 +28,15 @@ func (c idempotent) Invoke(ctx context.Context, method string, args, reply any, 
 	return c.ClientConnInterface.Invoke(ctx, method, args, reply, opts...)
 }
 
-func setRequestID(req protoreflect.Message, key string) error {
-	f := req.Descriptor().Fields().ByName("request_id")
-	if f == nil {
+func setRequestID(ctx context.Context, req protoreflect.Message, f protoreflect.FieldDescriptor) error {
+	md, _ := metadata.FromOutgoingContext(ctx) // a copy, made for writes only
+	keys := md.Get(idempotencyHeader)
+	if len(keys) == 0 {
 		return nil
 	}
-	if given := req.Get(f).String(); given != "" && given != key {
+	if given := req.Get(f).String(); given != "" && given != keys[0] {
 		return fault.InvalidField("request_id", "differs from the Idempotency-Key header")
 	}
-	req.Set(f, protoreflect.ValueOfString(key))
+	req.Set(f, protoreflect.ValueOfString(keys[0]))
 	return nil
 }

@@ -67,6 +67,9 @@ func (c *Inside) Invoke(ctx context.Context, method string, args, reply any, opt
 	if err != nil {
 		return err
 	}
+	if handedOver(ctx, reply, resp) {
+		return nil
+	}
 	return share(reply, resp)
 }
 

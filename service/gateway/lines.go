@@ -13,6 +13,8 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+
+	"example.com/steelyard/service/call"
 )
 
 // lines is a streamed body. The gateway reads it from a goroutine of its own,
@@ -93,8 +95,17 @@ func (l *lines) failure() error {
 	return s.Err()
 }
 
-// marshaler remembers in the body what it could not decode of it.
+// marshaler takes the JSON that an answer comes with, and remembers in the body
+// what it could not decode of it.
 type marshaler struct{ *runtime.JSONPb }
+
+// Marshal implements runtime.Marshaler.
+func (m marshaler) Marshal(v any) ([]byte, error) {
+	if e, ok := v.(*call.Encoded); ok {
+		return e.JSON()
+	}
+	return m.JSONPb.Marshal(v)
+}
 
 // NewDecoder implements runtime.Marshaler.
 func (m marshaler) NewDecoder(r io.Reader) runtime.Decoder {

@@ -37,13 +37,13 @@ func headers(next http.Handler) http.Handler {
 // long, however many there are.
 func unstalled(timeout time.Duration, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		next.ServeHTTP(&pieces{ResponseWriter: w, control: http.NewResponseController(w), timeout: timeout}, r)
+		next.ServeHTTP(&pieces{ResponseWriter: w, control: *http.NewResponseController(w), timeout: timeout}, r)
 	})
 }
 
 type pieces struct {
 	http.ResponseWriter
-	control *http.ResponseController
+	control http.ResponseController
 	timeout time.Duration
 }
 
@@ -76,19 +76,22 @@ func authenticated(a access.Authenticator, next http.Handler) http.Handler {
 			writeProblem(w, s, 0)
 			return
 		}
-		next.ServeHTTP(w, r.WithContext(access.WithOpened(r.Context(), header, p)))
+		next.ServeHTTP(w, r.WithContext(withHeldAnswer(access.WithOpened(r.Context(), header, p))))
 	})
 }
 
 // limited bounds what is read of a body.
 func limited(maxBytes int, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.URL.Path == backfillPath {
+		switch {
+		case r.URL.Path == backfillPath:
 			body := newLines(r.Body, maxBytes)
 			defer body.serve(w)()
 			r = r.WithContext(context.WithValue(r.Context(), linesKey{}, body))
 			r.Body = body
-		} else {
+		case r.Body == http.NoBody:
+			// A deadline here would only end an answer that streams for longer.
+		default:
 			if r.ContentLength > int64(maxBytes) {
 				writeProblem(w, tooLarge(), http.StatusRequestEntityTooLarge)
 				return

@@ -213,3 +213,20 @@ func TestUnstalled_ForgetsAReaderThatDoesNotRead(t *testing.T) {
 	}
 	_ = stuck.Body.Close()
 }
+
+// TestLimited_ARequestWithoutABodyHasNoDeadlineForOne: net/http takes a deadline
+// that passes for a caller who has gone, and ends an answer that streams for longer.
+func TestLimited_ARequestWithoutABodyHasNoDeadlineForOne(t *testing.T) {
+	for _, c := range []struct {
+		body io.ReadCloser
+		want int // deadlines
+	}{{http.NoBody, 0}, {io.NopCloser(strings.NewReader("{}")), 1}} {
+		d := &duplex{}
+		req := httptest.NewRequestWithContext(t.Context(), "GET", "/v1/trainees/a:export", nil)
+		req.Body = c.body
+		limited(10, http.HandlerFunc(func(http.ResponseWriter, *http.Request) {})).ServeHTTP(d, req)
+		if len(d.deadlines) != c.want {
+			t.Errorf("body %T: deadlines %v", c.body, d.deadlines)
+		}
+	}
+}

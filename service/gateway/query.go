@@ -14,6 +14,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"example.com/steelyard/engine"
+	"example.com/steelyard/service/convert"
 )
 
 // queryParser refuses parameters that the request does not have, which the
@@ -25,9 +26,9 @@ type queryParser struct{ runtime.DefaultQueryParser }
 func (p queryParser) Parse(target proto.Message, values url.Values, filter *utilities.DoubleArray) error {
 	expanded := make(url.Values, len(values))
 	for _, name := range slices.Sorted(maps.Keys(values)) { // sorted: the same request hears the same error
-		v := values[name]
-		f := field(target.ProtoReflect().Descriptor(), strings.Split(name, "."))
-		if f == nil || filter.HasCommonPrefix(strings.Split(name, ".")) {
+		v, path := values[name], strings.Split(name, ".")
+		f := field(target.ProtoReflect().Descriptor(), path)
+		if f == nil || filter.HasCommonPrefix(path) {
 			return refused(name, "is not a query parameter of this request")
 		}
 		if len(v) > 1 && !f.IsList() {
@@ -40,6 +41,10 @@ func (p queryParser) Parse(target proto.Message, values url.Values, filter *util
 		day, err := engine.ParseDay(v[0])
 		if err != nil {
 			return refused(string(f.Name()), "must be a calendar date of the form 2026-03-01")
+		}
+		if len(values) == 1 && len(path) == 1 { // the commonest query: nothing else can have set the field
+			target.ProtoReflect().Set(f, protoreflect.ValueOfMessage(convert.DayToProto(day).ProtoReflect()))
+			return nil
 		}
 		y, m, d := day.Date()
 		for part, n := range map[string]int{".year": y, ".month": m, ".day": d} {

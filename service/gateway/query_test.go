@@ -8,6 +8,7 @@ import (
 	"github.com/grpc-ecosystem/grpc-gateway/v2/utilities"
 	"google.golang.org/genproto/googleapis/type/date"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	pb "example.com/steelyard/api/steelyard/v1"
@@ -46,6 +47,50 @@ func TestQueryParser_ReadsWhatTheRequestHas(t *testing.T) {
 			}
 			if !proto.Equal(got, c.want) {
 				t.Fatalf("%s: %v, want %v", c.query, got, c.want)
+			}
+		}
+	}
+}
+
+// TestQueryParser_ADateIsItsParts: a date alone is read by a short cut, one beside
+// another parameter by the long way; both are the date of its parts.
+func TestQueryParser_ADateIsItsParts(t *testing.T) {
+	for _, c := range []struct {
+		req    proto.Message
+		fields []string // in both spellings
+	}{
+		{&pb.RecommendRequest{}, []string{"asOfDate", "as_of_date"}},
+		{&pb.ForecastRequest{}, []string{"asOfDate", "as_of_date"}},
+		{&pb.ListEntriesRequest{}, []string{"startDate", "start_date", "endDate", "end_date"}},
+	} {
+		for _, field := range c.fields {
+			for _, iso := range []string{"2026-03-01", "2024-02-29", "1900-01-01", "9999-12-31", "0001-01-01", "2026-2-1", "2026-02-30", "", "x", " 2026-03-01"} {
+				parse := func(query string) (proto.Message, error) {
+					got := c.req.ProtoReflect().New().Interface()
+					return got, queryParser{}.Parse(got, values(t, query), inPath("name", "parent"))
+				}
+				got, err := parse(field + "=" + url.QueryEscape(iso))
+				long := field + "=" + url.QueryEscape(iso) + "&atLeastRevision=aa-1"
+				if _, is := c.req.(*pb.ListEntriesRequest); is {
+					long = field + "=" + url.QueryEscape(iso) + "&pageSize=3"
+				}
+				byLong, longErr := parse(long)
+				if (err == nil) != (longErr == nil) || (err != nil && err.Error() != longErr.Error()) {
+					t.Errorf("%s=%s: %v, and %v", field, iso, err, longErr)
+				}
+				if err != nil {
+					continue
+				}
+				for _, name := range []protoreflect.Name{"at_least_revision", "page_size"} { // this other one aside, nothing may differ
+					if f := byLong.ProtoReflect().Descriptor().Fields().ByName(name); f != nil {
+						byLong.ProtoReflect().Clear(f)
+					}
+				}
+				year, month, day := strings.TrimLeft(iso[:4], "0"), strings.TrimLeft(iso[5:7], "0"), strings.TrimLeft(iso[8:], "0")
+				parts, err := parse(field + ".year=" + year + "&" + field + ".month=" + month + "&" + field + ".day=" + day)
+				if err != nil || !proto.Equal(got, parts) || !proto.Equal(byLong, parts) {
+					t.Errorf("%s=%s: %v, beside another %v, of its parts %v, %v", field, iso, got, byLong, parts, err)
+				}
 			}
 		}
 	}

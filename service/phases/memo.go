@@ -1,9 +1,12 @@
 package phases
 
 import (
+	"context"
+
 	"google.golang.org/protobuf/proto"
 
 	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service/call"
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/window"
 )
@@ -11,8 +14,14 @@ import (
 // Memo holds computed answers, which are asked for more often than logs change.
 // What it holds is handed out as it is: nothing may write to it.
 type Memo struct {
-	recommendations *window.Answers[*pb.Recommendation]
-	forecasts       *window.Answers[*pb.ForecastResponse]
+	recommendations *window.Answers[kept[*pb.Recommendation]]
+	forecasts       *window.Answers[kept[*pb.ForecastResponse]]
+}
+
+// kept is an answer, and it again with its encoded forms.
+type kept[M proto.Message] struct {
+	answer  M
+	encoded *call.Encoded
 }
 
 // NewMemo returns a memo of up to maxBytes.
@@ -31,14 +40,19 @@ func (m *Memo) Forget(s store.Scope) {
 	m.forecasts.Forget(s)
 }
 
-// inMemory is about how many times its encoded size a message takes, by
-// measurement; a label and a place in the memo take up to labelBytes.
+// inMemory is about how many times its encoded size a message takes, and asJSON
+// how many times its JSON takes, by measurement; the encoded form itself comes
+// beside. A label, a place in the memo and what makes the forms take up to
+// labelBytes.
 const (
 	inMemory   = 3
-	labelBytes = 500
+	asJSON     = 3
+	labelBytes = 800
 )
 
-func sizeOf[M proto.Message](m M) uint32 { return uint32(inMemory*proto.Size(m) + labelBytes) }
+func sizeOf[M proto.Message](k kept[M]) uint32 {
+	return uint32((inMemory+asJSON+1)*proto.Size(k.answer) + labelBytes)
+}
 
 // label says what the answer rests on.
 func (p present) label() window.Label {
@@ -48,14 +62,16 @@ func (p present) label() window.Label {
 // held is what answers hold for this, or what compute makes. An answer says where
 // its window came from, so only those of a bag are held: what was read of the store
 // is new anyway.
-func held[M proto.Message](answers *window.Answers[M], sc store.Scope, p present, compute func() M) M {
+func held[M proto.Message](ctx context.Context, answers *window.Answers[kept[M]], sc store.Scope, p present, compute func() M) M {
 	if p.Origin != window.FromBag {
 		return compute()
 	}
-	if out, ok := answers.Get(sc, p.label()); ok {
-		return out
+	k, ok := answers.Get(sc, p.label())
+	if !ok {
+		out := compute()
+		k = kept[M]{out, call.NewEncoded(out)}
+		answers.Put(sc, p.label(), k)
 	}
-	out := compute()
-	answers.Put(sc, p.label(), out)
-	return out
+	call.TellHeld(ctx, k.encoded)
+	return k.answer
 }
