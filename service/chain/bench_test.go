@@ -48,29 +48,29 @@ func BenchmarkUnary(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		ctx, cancel := context.WithCancel(incoming) // as each call of a connection has it
-		if _, err := joined(grpc.NewContextWithServerTransportStream(ctx, &call{}), req, info, handler); err != nil {
+		if _, err := joined(grpc.NewContextWithServerTransportStream(ctx, &transportStream{}), req, info, handler); err != nil {
 			b.Fatal(err)
 		}
 		cancel()
 	}
 }
 
-// call takes headers as grpc's own does.
-type call struct{ header metadata.MD }
+// transportStream takes headers as grpc's own does.
+type transportStream struct{ header metadata.MD }
 
-func (c *call) Method() string { return pb.PhaseService_Recommend_FullMethodName }
+func (s *transportStream) Method() string { return pb.PhaseService_Recommend_FullMethodName }
 
-func (c *call) SetHeader(md metadata.MD) error {
-	c.header = metadata.Join(c.header, md)
+func (s *transportStream) SetHeader(md metadata.MD) error {
+	s.header = metadata.Join(s.header, md)
 	return nil
 }
 
-func (c *call) SendHeader(md metadata.MD) error {
-	if c.header != nil {
-		return c.SetHeader(md)
+func (s *transportStream) SendHeader(md metadata.MD) error {
+	if s.header != nil {
+		return s.SetHeader(md)
 	}
-	c.header = md
+	s.header = md
 	return nil
 }
 
-func (c *call) SetTrailer(metadata.MD) error { return nil }
+func (s *transportStream) SetTrailer(metadata.MD) error { return nil }

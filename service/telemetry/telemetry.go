@@ -116,11 +116,11 @@ func (t *Telemetry) WindowCounter() (window.Counter, error) {
 	if err != nil {
 		return nil, fmt.Errorf("window counter: %w", err)
 	}
-	from := map[window.Origin]metric.MeasurementOption{
-		window.FromStore: metric.WithAttributes(attribute.String("origin", "store")),
-		window.FromBag:   metric.WithAttributes(attribute.String("origin", "bag")),
+	by := func(origin string) []metric.AddOption { // made once: each call has one
+		return []metric.AddOption{metric.WithAttributeSet(attribute.NewSet(attribute.String("origin", origin)))}
 	}
-	return func(ctx context.Context, o window.Origin) { c.Add(ctx, 1, from[o]) }, nil
+	from := map[window.Origin][]metric.AddOption{window.FromStore: by("store"), window.FromBag: by("bag")}
+	return func(ctx context.Context, o window.Origin) { c.Add(ctx, 1, from[o]...) }, nil
 }
 
 // BagCounter counts what happens to the shared bag.
