@@ -147,7 +147,9 @@ func (m measuring) chain(b *testing.B) {
 		m.loads(b, with("full stack to bare gRPC, nothing to do"), cpuPerCall, atMost(1.4),
 			side{callers, m.invoke(m.conn, cannedNothing, empty)}, side{callers, m.invoke(m.bare, cannedNothing, empty)})
 		m.loads(b, with("JSON recommendation to plain handler"), cpuPerCall, atMost(1.6),
-			side{callers, m.get(m.ready.HTTP)}, side{callers, m.get(m.ready.Plain)})
+			side{callers, m.get(m.ready.HTTP, 1)}, side{callers, m.get(m.ready.Plain, 1)})
+		m.loads(b, with("JSON of a computed recommendation to plain handler"), cpuPerCall, bound{},
+			side{callers, m.get(m.ready.HTTP, 2)}, side{callers, m.get(m.ready.Plain, 1)})
 	}
 }
 
@@ -172,12 +174,16 @@ func (m measuring) logThenAsk(further int, both bool) benchCall {
 	}
 }
 
-// get asks for a recommendation as JSON.
-func (m measuring) get(address string) benchCall {
-	on := benchDay(benchDays - 1)
-	asOf := fmt.Sprintf("%04d-%02d-%02d", on.GetYear(), on.GetMonth(), on.GetDay())
-	return timed(func(caller, _ int) error {
-		url := "http://" + address + "/v1/" + benchTrainee(caller) + "/plans/p:recommend?asOfDate=" + asOf
+// get asks for a recommendation as JSON, in turn as of so many days: the memo holds
+// the last one only.
+func (m measuring) get(address string, days int) benchCall {
+	var asOf []string
+	for n := range days {
+		on := benchDay(benchDays - 1 + n)
+		asOf = append(asOf, fmt.Sprintf("%04d-%02d-%02d", on.GetYear(), on.GetMonth(), on.GetDay()))
+	}
+	return timed(func(caller, n int) error {
+		url := "http://" + address + "/v1/" + benchTrainee(caller) + "/plans/p:recommend?asOfDate=" + asOf[n%days]
 		req, err := http.NewRequestWithContext(m.ctx, http.MethodGet, url, nil)
 		if err != nil {
 			return err
