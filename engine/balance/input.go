@@ -45,13 +45,17 @@ func Inputs(w engine.Window, plan *engine.Plan, asOf engine.Day) []Input {
 	}
 	next := 0
 	var target engine.Target
+	var nothing engine.WindowDay
 	for i := range in {
 		day := w.First + engine.Day(i)
 		for next < len(decisions) && decisions[next].From <= day {
 			target = decisions[next].Target
 			next++
 		}
-		d := w.At(day)
+		d := &nothing // after the window's end
+		if i < len(w.Days) {
+			d = &w.Days[i]
+		}
 		x := &in[i]
 		if kg := d.WeightKg; kg.OK && !math.IsNaN(kg.V) && !math.IsInf(kg.V, 0) {
 			x.WeightKg = kg

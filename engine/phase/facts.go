@@ -36,6 +36,8 @@ type facts struct {
 	isCompared bool
 	scatters   *[2]scatter // of weekend and week; nil until asked for
 	rateSaid   string      // of the estimate; empty until asked for
+
+	nothing engine.WindowDay // stands for the days outside the window
 }
 
 // maxPaceKgPerWeek is the fastest loss a plan may aim at. Source: the 1-2 lb a
@@ -95,7 +97,7 @@ func (f *facts) expected() engine.Target {
 	from := f.targetChange()
 	taken := 1.0
 	for d := from; d < f.asOf; d++ {
-		if f.window.At(d).Marks.Has(engine.MarkRefeed) {
+		if f.row(d).Marks.Has(engine.MarkRefeed) {
 			taken++
 		}
 	}
@@ -106,8 +108,8 @@ func (f *facts) expected() engine.Target {
 // presentWeight is the median of the last three readings that can be a weight:
 // one typing error does not move it far.
 func presentWeight(w engine.Window) engine.Opt {
-	var kg []float64
-	for i := len(w.Days) - 1; i >= 0 && len(kg) < 3; i-- {
+	kg := make([]float64, 0, 3)
+	for i := len(w.Days) - 1; i >= 0 && len(kg) < cap(kg); i-- {
 		if r := w.Days[i].WeightKg; balance.IsWeight(r) {
 			kg = append(kg, r.V)
 		}
@@ -124,19 +126,28 @@ func (f *facts) age() (int, bool) {
 	return engine.YearsBetween(f.profile.BirthDate.Day, f.asOf), f.profile.BirthDate.OK
 }
 
+// row is Window.At without the copy, which costs more than the one field that is
+// asked for.
+func (f *facts) row(d engine.Day) *engine.WindowDay {
+	if i := int(d) - int(f.window.First); i >= 0 && i < len(f.window.Days) {
+		return &f.window.Days[i]
+	}
+	return &f.nothing
+}
+
 // state returns the filter's state of a day, and false outside the window.
-func (f *facts) state(d engine.Day) (balance.State, bool) {
+func (f *facts) state(d engine.Day) (*balance.State, bool) {
 	i := int(d - f.window.First)
 	if !f.hasTrack || i < 0 || i >= len(f.track.Days) {
-		return balance.State{}, false
+		return nil, false
 	}
-	return f.track.Days[i], true
+	return &f.track.Days[i], true
 }
 
 // isUsed reports whether the filter used a day's reading.
 func (f *facts) isUsed(d engine.Day) bool {
 	s, ok := f.state(d)
-	return ok && f.window.At(d).WeightKg.OK && s.Refused == balance.ReasonNone
+	return ok && f.row(d).WeightKg.OK && s.Refused == balance.ReasonNone
 }
 
 // Smooth runs the energy-balance filter for a trainee with the maintenance guess
