@@ -45,6 +45,11 @@ type facts struct {
 const maxPaceKgPerWeek = 1.0
 
 func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) *facts {
+	return new(Scratch).facts(w, p, plan, asOf)
+}
+
+// facts hold until the next ones are made, but for the estimate, which is its own.
+func (m *Scratch) facts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) *facts {
 	inForce := 0
 	for inForce < len(plan.Decisions) && plan.Decisions[inForce].From <= asOf {
 		inForce++
@@ -54,7 +59,7 @@ func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.D
 	f.arc = arcOf(plan, asOf)
 	f.stage = f.stageNow()
 	f.weightKg = presentWeight(f.window)
-	f.track, f.guess, f.hasTrack = track(f.window, p, &plan, asOf)
+	f.track, f.guess, f.hasTrack = m.track(f.window, p, &plan, asOf)
 	if t, ok := plan.TargetOn(asOf); ok && balance.IsTarget(t) { // an impossible one counts as none
 		f.current = &t
 		f.present = t
@@ -72,6 +77,7 @@ func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.D
 	if f.hasTrack {
 		band := balance.Band{LowPctPerWeek: plan.BandLowPctPerWeek, HighPctPerWeek: plan.BandHighPctPerWeek}
 		if e, ok := f.track.Estimate(f.expected(), band); ok {
+			e.Refused = append([]balance.Refusal(nil), e.Refused...)
 			f.estimate = &e
 			maintenance = engine.Some(e.MaintenanceKcal)
 		} else {
@@ -155,7 +161,7 @@ func (f *facts) isUsed(d engine.Day) bool {
 // that all readings make, for a chart; plan may be nil. It is false when the
 // filter has too few readings to start.
 func Smooth(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, []balance.State, bool) {
-	in, g, ok := startOf(w, p, plan, asOf)
+	in, g, ok := new(Scratch).startOf(w, p, plan, asOf)
 	if !ok {
 		return balance.Track{}, nil, false
 	}
@@ -163,18 +169,18 @@ func Smooth(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Da
 	return t, line, true
 }
 
-func track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, balance.Guess, bool) {
-	in, g, ok := startOf(w, p, plan, asOf)
+func (m *Scratch) track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, balance.Guess, bool) {
+	in, g, ok := m.startOf(w, p, plan, asOf)
 	if !ok {
 		return balance.Track{}, balance.Guess{}, false
 	}
-	return balance.Run(w.First, in, g), g, true
+	return m.filter.Run(w.First, in, g), g, true
 }
 
 // startOf makes the guess for the weight and the age at the filter's start, so
 // that the same log gives the same answer whatever day it is asked on.
-func startOf(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) ([]balance.Input, balance.Guess, bool) {
-	in := balance.Inputs(w, plan, asOf)
+func (m *Scratch) startOf(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) ([]balance.Input, balance.Guess, bool) {
+	in := m.filter.Inputs(w, plan, asOf)
 	kg, row, ok := balance.StartWeight(in)
 	if !ok {
 		return nil, balance.Guess{}, false

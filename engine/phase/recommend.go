@@ -4,14 +4,26 @@ import (
 	"math"
 
 	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/balance"
 )
+
+// Scratch is the memory of recommendations, for callers who make many one after
+// the other. The zero value is ready. What is returned holds nothing of it.
+type Scratch struct {
+	filter balance.Scratch
+}
 
 // Recommend judges a plan on the morning of asOf. It reads the window through
 // that morning's reading and the intake of the days before, and the decisions
 // in force by then; nothing later. It always answers: too little data, an
 // unfinished profile or a plan that cannot be followed are answers too.
 func Recommend(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) Recommendation {
-	f := newFacts(sinceAnything(w, plan), p, plan, asOf)
+	return new(Scratch).Recommend(w, p, plan, asOf)
+}
+
+// Recommend is the function of that name.
+func (m *Scratch) Recommend(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) Recommendation {
+	f := m.facts(sinceAnything(w, plan), p, plan, asOf)
 	r := Recommendation{
 		AsOf:     asOf,
 		PlanDay:  int(asOf-plan.Start) + 1,

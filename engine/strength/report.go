@@ -32,11 +32,15 @@ type LiftReport struct {
 func Judge(w engine.Window, asOf engine.Day, cut engine.OptDay) Report {
 	end, _ := slices.BinarySearchFunc(w.Lifts, asOf+1, func(l engine.LiftDay, d engine.Day) int { return cmp.Compare(l.Day, d) })
 	known := w.Lifts[:end]
-	var names []string
+	names := make([]string, 0, 8) // few have more
+	times := make([]int, 0, 8)    // that each is there
 	for i := range known {
-		if l := &known[i]; !slices.Contains(names, l.Lift) {
-			names = append(names, l.Lift)
+		at := slices.Index(names, known[i].Lift)
+		if at < 0 {
+			at = len(names)
+			names, times = append(names, known[i].Lift), append(times, 0)
 		}
+		times[at]++
 	}
 	if len(known) == 0 {
 		return Report{HardSets: Volume{Why: NothingLogged}}
@@ -50,7 +54,7 @@ func Judge(w engine.Window, asOf engine.Day, cut engine.OptDay) Report {
 	}
 	r := Report{Lifts: make([]LiftReport, 0, len(names)), HardSets: j.volume(known)}
 	slices.Sort(names)
-	sessions := make([]engine.LiftDay, 0, len(known))
+	sessions := make([]engine.LiftDay, 0, slices.Max(times))
 	for _, name := range names {
 		sessions = sessions[:0]
 		for i := range known {
