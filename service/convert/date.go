@@ -2,7 +2,6 @@ package convert
 
 import (
 	"time"
-	_ "time/tzdata" // so that zones are known on a machine without them
 
 	"google.golang.org/genproto/googleapis/type/date"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -67,7 +66,7 @@ func OptDayToProto(d engine.OptDay) *date.Date {
 
 // Today returns the civil day of an instant in a time zone.
 func Today(now time.Time, zone string) (engine.Day, error) {
-	loc, err := time.LoadLocation(zone)
+	loc, err := zones.of(zone)
 	if err != nil {
 		return 0, err
 	}
