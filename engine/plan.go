@@ -129,12 +129,10 @@ func (p Plan) WeekdayLessKcal() float64 { return weekendShare * p.WeekendExtraKc
 // TargetOn returns the prescription in force on a day: that of the last
 // decision from that day or before, and false when there is none yet.
 func (p Plan) TargetOn(d Day) (Target, bool) {
-	var t Target
-	ok := false
-	for _, dec := range p.Decisions {
-		if dec.From <= d {
-			t, ok = dec.Target, true
+	for i := len(p.Decisions) - 1; i >= 0; i-- {
+		if dec := &p.Decisions[i]; dec.From <= d {
+			return dec.Target, true
 		}
 	}
-	return t, ok
+	return Target{}, false
 }

@@ -35,24 +35,35 @@ const (
 // recommendation is given in the morning. It is empty when asOf lies before
 // the window or 8000 days and more after its first day.
 func Inputs(w engine.Window, plan *engine.Plan, asOf engine.Day) []Input {
+	return new(Scratch).Inputs(w, plan, asOf)
+}
+
+// Inputs is the function of that name.
+func (m *Scratch) Inputs(w engine.Window, plan *engine.Plan, asOf engine.Day) []Input {
 	if asOf < w.First || asOf-w.First >= maxDays {
 		return nil
 	}
-	in := make([]Input, asOf-w.First+1)
+	m.inputs = sized(m.inputs, int(asOf-w.First)+1)
+	in := m.inputs
 	var decisions []engine.Decision
 	if plan != nil {
 		decisions = plan.Decisions
 	}
 	next := 0
 	var target engine.Target
+	var nothing engine.WindowDay
 	for i := range in {
 		day := w.First + engine.Day(i)
 		for next < len(decisions) && decisions[next].From <= day {
 			target = decisions[next].Target
 			next++
 		}
-		d := w.At(day)
+		d := &nothing // after the window's end
+		if i < len(w.Days) {
+			d = &w.Days[i]
+		}
 		x := &in[i]
+		*x = Input{}
 		if kg := d.WeightKg; kg.OK && !math.IsNaN(kg.V) && !math.IsInf(kg.V, 0) {
 			x.WeightKg = kg
 		}

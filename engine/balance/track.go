@@ -22,8 +22,10 @@ func Run(first engine.Day, in []Input, g Guess) Track {
 
 // Scratch is the memory of a run, for callers who make many of them one after
 // the other: from the second of a size on they allocate nothing. The zero value
-// is ready. What its methods return holds until the next call of one.
+// is ready. What its methods return holds until the next call of one; Inputs are
+// in memory of their own, and hold until they are made again.
 type Scratch struct {
+	inputs  []Input
 	days    []State
 	refused []Refusal
 	nights  []night

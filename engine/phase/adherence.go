@@ -103,7 +103,7 @@ func (f *facts) scatterWeeks() (weekend, week scatter) {
 // loggedDay returns what was eaten on an ordinary day and what its target was;
 // false for refeeds, and where either is not known.
 func (f *facts) loggedDay(d engine.Day) (kcal, targetKcal float64, ok bool) {
-	row := f.window.At(d)
+	row := f.row(d)
 	t, hasTarget := f.plan.TargetOn(d)
 	if !hasTarget || !row.IntakeKcal.OK || row.Marks.Has(engine.MarkRefeed) {
 		return 0, 0, false
@@ -115,7 +115,8 @@ func (f *facts) loggedDay(d engine.Day) (kcal, targetKcal float64, ok bool) {
 // targetChange is the day from which the present target holds.
 func (f *facts) targetChange() engine.Day {
 	from := f.plan.Start
-	for i, d := range f.plan.Decisions {
+	for i := range f.plan.Decisions {
+		d := &f.plan.Decisions[i]
 		if i == 0 || d.Target != f.plan.Decisions[i-1].Target {
 			from = d.From
 		}

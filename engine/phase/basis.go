@@ -19,7 +19,7 @@ func (f *facts) countBasis() Basis {
 				b.ReadingsLast7++
 			}
 		}
-		if f.window.At(yesterday).IntakeKcal.OK {
+		if f.row(yesterday).IntakeKcal.OK {
 			b.LoggedLast14++
 			if back < 7 {
 				b.LoggedLast7++
@@ -29,7 +29,7 @@ func (f *facts) countBasis() Basis {
 	first, ok := f.firstEntry()
 	for d := max(first, f.asOf-basisDays); ok && d < f.asOf; d++ {
 		b.LogDays++
-		if f.window.At(d).IntakeKcal.OK {
+		if f.row(d).IntakeKcal.OK {
 			b.LoggedDays++
 		}
 	}
@@ -37,8 +37,8 @@ func (f *facts) countBasis() Basis {
 }
 
 func (f *facts) firstEntry() (engine.Day, bool) {
-	for i, d := range f.window.Days {
-		if !d.IsEmpty() {
+	for i := range f.window.Days {
+		if !f.window.Days[i].IsEmpty() {
 			return f.window.First + engine.Day(i), true
 		}
 	}

@@ -30,7 +30,7 @@ func BenchmarkRecommend90(b *testing.B) {
 func BenchmarkRatio(b *testing.B) {
 	p := reviewed()
 	in := balance.Inputs(p.window, &p.plan, p.today())
-	_, g, ok := track(p.window, p.profile, &p.plan, p.today())
+	_, g, ok := new(Scratch).track(p.window, p.profile, &p.plan, p.today())
 	if !ok || len(in) < 90 {
 		b.Fatalf("%d days, started %v", len(in), ok)
 	}

@@ -60,7 +60,8 @@ func ReviewDue(plan engine.Plan, asOf engine.Day) bool {
 // says nothing about that unless it starts the cut.
 func (f *facts) intakeChange() engine.OptDay {
 	var from engine.OptDay
-	for i, d := range f.plan.Decisions {
+	for i := range f.plan.Decisions {
+		d := &f.plan.Decisions[i]
 		if d.Action == engine.StartDeficit || i > 0 && d.Target.IntakeKcal != f.plan.Decisions[i-1].Target.IntakeKcal {
 			from = engine.SomeDay(d.From)
 		}

@@ -33,7 +33,7 @@ func (f *facts) dueMilestones(firstKg []float64) []Due {
 	var last [3]float64
 	n := 0
 	for d := max(f.plan.Start, f.window.First); d < f.window.End(); d++ {
-		r := f.window.At(d).WeightKg
+		r := f.row(d).WeightKg
 		if !balance.IsWeight(r) {
 			continue
 		}

@@ -36,6 +36,8 @@ type facts struct {
 	isCompared bool
 	scatters   *[2]scatter // of weekend and week; nil until asked for
 	rateSaid   string      // of the estimate; empty until asked for
+
+	nothing engine.WindowDay // stands for the days outside the window
 }
 
 // maxPaceKgPerWeek is the fastest loss a plan may aim at. Source: the 1-2 lb a
@@ -43,6 +45,11 @@ type facts struct {
 const maxPaceKgPerWeek = 1.0
 
 func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) *facts {
+	return new(Scratch).facts(w, p, plan, asOf)
+}
+
+// facts hold until the next ones are made, but for the estimate, which is its own.
+func (m *Scratch) facts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) *facts {
 	inForce := 0
 	for inForce < len(plan.Decisions) && plan.Decisions[inForce].From <= asOf {
 		inForce++
@@ -52,7 +59,7 @@ func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.D
 	f.arc = arcOf(plan, asOf)
 	f.stage = f.stageNow()
 	f.weightKg = presentWeight(f.window)
-	f.track, f.guess, f.hasTrack = track(f.window, p, &plan, asOf)
+	f.track, f.guess, f.hasTrack = m.track(f.window, p, &plan, asOf)
 	if t, ok := plan.TargetOn(asOf); ok && balance.IsTarget(t) { // an impossible one counts as none
 		f.current = &t
 		f.present = t
@@ -70,6 +77,7 @@ func newFacts(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.D
 	if f.hasTrack {
 		band := balance.Band{LowPctPerWeek: plan.BandLowPctPerWeek, HighPctPerWeek: plan.BandHighPctPerWeek}
 		if e, ok := f.track.Estimate(f.expected(), band); ok {
+			e.Refused = append([]balance.Refusal(nil), e.Refused...)
 			f.estimate = &e
 			maintenance = engine.Some(e.MaintenanceKcal)
 		} else {
@@ -95,7 +103,7 @@ func (f *facts) expected() engine.Target {
 	from := f.targetChange()
 	taken := 1.0
 	for d := from; d < f.asOf; d++ {
-		if f.window.At(d).Marks.Has(engine.MarkRefeed) {
+		if f.row(d).Marks.Has(engine.MarkRefeed) {
 			taken++
 		}
 	}
@@ -106,8 +114,8 @@ func (f *facts) expected() engine.Target {
 // presentWeight is the median of the last three readings that can be a weight:
 // one typing error does not move it far.
 func presentWeight(w engine.Window) engine.Opt {
-	var kg []float64
-	for i := len(w.Days) - 1; i >= 0 && len(kg) < 3; i-- {
+	kg := make([]float64, 0, 3)
+	for i := len(w.Days) - 1; i >= 0 && len(kg) < cap(kg); i-- {
 		if r := w.Days[i].WeightKg; balance.IsWeight(r) {
 			kg = append(kg, r.V)
 		}
@@ -124,19 +132,28 @@ func (f *facts) age() (int, bool) {
 	return engine.YearsBetween(f.profile.BirthDate.Day, f.asOf), f.profile.BirthDate.OK
 }
 
+// row is Window.At without the copy, which costs more than the one field that is
+// asked for.
+func (f *facts) row(d engine.Day) *engine.WindowDay {
+	if i := int(d) - int(f.window.First); i >= 0 && i < len(f.window.Days) {
+		return &f.window.Days[i]
+	}
+	return &f.nothing
+}
+
 // state returns the filter's state of a day, and false outside the window.
-func (f *facts) state(d engine.Day) (balance.State, bool) {
+func (f *facts) state(d engine.Day) (*balance.State, bool) {
 	i := int(d - f.window.First)
 	if !f.hasTrack || i < 0 || i >= len(f.track.Days) {
-		return balance.State{}, false
+		return nil, false
 	}
-	return f.track.Days[i], true
+	return &f.track.Days[i], true
 }
 
 // isUsed reports whether the filter used a day's reading.
 func (f *facts) isUsed(d engine.Day) bool {
 	s, ok := f.state(d)
-	return ok && f.window.At(d).WeightKg.OK && s.Refused == balance.ReasonNone
+	return ok && f.row(d).WeightKg.OK && s.Refused == balance.ReasonNone
 }
 
 // Smooth runs the energy-balance filter for a trainee with the maintenance guess
@@ -144,7 +161,7 @@ func (f *facts) isUsed(d engine.Day) bool {
 // that all readings make, for a chart; plan may be nil. It is false when the
 // filter has too few readings to start.
 func Smooth(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, []balance.State, bool) {
-	in, g, ok := startOf(w, p, plan, asOf)
+	in, g, ok := new(Scratch).startOf(w, p, plan, asOf)
 	if !ok {
 		return balance.Track{}, nil, false
 	}
@@ -152,18 +169,18 @@ func Smooth(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Da
 	return t, line, true
 }
 
-func track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, balance.Guess, bool) {
-	in, g, ok := startOf(w, p, plan, asOf)
+func (m *Scratch) track(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) (balance.Track, balance.Guess, bool) {
+	in, g, ok := m.startOf(w, p, plan, asOf)
 	if !ok {
 		return balance.Track{}, balance.Guess{}, false
 	}
-	return balance.Run(w.First, in, g), g, true
+	return m.filter.Run(w.First, in, g), g, true
 }
 
 // startOf makes the guess for the weight and the age at the filter's start, so
 // that the same log gives the same answer whatever day it is asked on.
-func startOf(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) ([]balance.Input, balance.Guess, bool) {
-	in := balance.Inputs(w, plan, asOf)
+func (m *Scratch) startOf(w engine.Window, p engine.Profile, plan *engine.Plan, asOf engine.Day) ([]balance.Input, balance.Guess, bool) {
+	in := m.filter.Inputs(w, plan, asOf)
 	kg, row, ok := balance.StartWeight(in)
 	if !ok {
 		return nil, balance.Guess{}, false

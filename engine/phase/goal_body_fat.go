@@ -95,7 +95,10 @@ func (f *facts) fatSE(m engine.BodyFatMethod) float64 {
 // trendOn is the trend weight of a morning.
 func (f *facts) trendOn(d engine.Day) (float64, bool) {
 	s, ok := f.state(d)
-	return s.TrendWeightKg, ok && s.Started
+	if !ok || !s.Started {
+		return 0, false
+	}
+	return s.TrendWeightKg, true
 }
 
 // carryFat takes a body-fat percentage from one weight to another along the

@@ -27,11 +27,12 @@ func (l lossLine) atLeast(level float64) engine.Opt {
 func (f *facts) lossLine(from engine.Day, n int, keep func(engine.Day) bool) (lossLine, bool) {
 	var skip []engine.Day
 	for d := from; d <= f.asOf; d++ {
-		if f.window.At(d).WeightKg.OK && !keep(d) {
+		if f.row(d).WeightKg.OK && !keep(d) {
 			skip = append(skip, d)
 		}
 	}
-	x, y := trend.LastReadings(f.window.Between(from, f.asOf+1), f.asOf, n, skip...)
+	days := engine.Window{First: f.window.First, Days: f.window.Days} // the readings alone
+	x, y := trend.LastReadings(days.Between(from, f.asOf+1), f.asOf, n, skip...)
 	fit, ok := trend.Fit(x, y)
 	if !ok {
 		return lossLine{}, false

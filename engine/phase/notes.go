@@ -47,7 +47,7 @@ func readingsRefused(f *facts, _ engine.Action) []Finding {
 		if !ok || s.Refused == balance.ReasonNone {
 			continue
 		}
-		kg := f.window.At(d).WeightKg.V
+		kg := f.row(d).WeightKg.V
 		found = append(found, Finding{
 			Code: CodeReadingRefused, Severity: Notice, Day: engine.SomeDay(d),
 			Sentence: fmt.Sprintf("The reading of %.1f kg on %s was not used: it %s. Please confirm or correct it.", kg, d, s.Refused),
@@ -62,7 +62,7 @@ func readingsDoubtful(f *facts, _ engine.Action) []Finding {
 	var found []Finding
 	for d := f.asOf - readingDays + 1; d <= f.asOf; d++ {
 		if s, ok := f.state(d); ok && s.IsDoubtful {
-			kg := f.window.At(d).WeightKg.V
+			kg := f.row(d).WeightKg.V
 			found = append(found, Finding{
 				Code: CodeReadingDoubtful, Severity: Info, Day: engine.SomeDay(d),
 				Sentence: fmt.Sprintf("The reading of %.1f kg on %s lies far from the days around it. It counts for less; please check it.", kg, d),
@@ -91,7 +91,7 @@ const refeedDays = 3
 // refeedWater explains the mornings after a refeed.
 func refeedWater(f *facts, _ engine.Action) []Finding {
 	for d := f.asOf; d >= f.asOf-refeedDays; d-- {
-		if f.window.At(d).Marks.Has(engine.MarkRefeed) {
+		if f.row(d).Marks.Has(engine.MarkRefeed) {
 			return []Finding{{
 				Code: CodeRefeedWater, Severity: Info, Day: engine.SomeDay(d),
 				Sentence: fmt.Sprintf("There was a refeed on %s. The scale may be up for about %d days with water; the trend is what counts.", d, refeedDays),
@@ -113,7 +113,7 @@ func logGap(f *facts, _ engine.Action) []Finding {
 	}
 	run, longest, from := 0, 0, engine.Day(0)
 	for d := max(first, f.asOf-14); d < f.asOf; d++ {
-		if row := f.window.At(d); row.WeightKg.OK || row.IntakeKcal.OK {
+		if row := f.row(d); row.WeightKg.OK || row.IntakeKcal.OK {
 			run = 0
 			continue
 		}
@@ -136,7 +136,7 @@ func logGap(f *facts, _ engine.Action) []Finding {
 func eatingUnderFloor(f *facts, _ engine.Action) []Finding {
 	var sum, n float64
 	for d := f.asOf - 7; d < f.asOf; d++ {
-		if in := f.window.At(d).IntakeKcal; in.OK {
+		if in := f.row(d).IntakeKcal; in.OK {
 			sum += in.V
 			n++
 		}

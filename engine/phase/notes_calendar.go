@@ -62,7 +62,7 @@ func picturesDue(f *facts, _ engine.Action) []Finding {
 	}
 	last := engine.OptDay{}
 	for d := max(f.plan.Start-reviewDays, f.window.First); d <= f.asOf; d++ {
-		if f.window.At(d).HasPhotos {
+		if f.row(d).HasPhotos {
 			last = engine.SomeDay(d)
 		}
 	}

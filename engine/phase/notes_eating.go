@@ -35,7 +35,7 @@ const (
 func proteinLow(f *facts, _ engine.Action) []Finding {
 	var grams scatter
 	for d := f.asOf - proteinDays; d < f.asOf; d++ {
-		if p := f.window.At(d).ProteinG; p.OK && p.V >= 0 {
+		if p := f.row(d).ProteinG; p.OK && p.V >= 0 {
 			grams.add(p.V)
 		}
 	}
@@ -66,7 +66,7 @@ func stableWeeks(f *facts, _ engine.Action) []Finding {
 	}
 	var kcal scatter
 	for d := f.asOf - stableDays; d < f.asOf; d++ {
-		if in := f.window.At(d).IntakeKcal; in.OK {
+		if in := f.row(d).IntakeKcal; in.OK {
 			kcal.add(in.V)
 		}
 	}

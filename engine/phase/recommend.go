@@ -1,13 +1,29 @@
 package phase
 
-import "example.com/steelyard/engine"
+import (
+	"math"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/engine/balance"
+)
+
+// Scratch is the memory of recommendations, for callers who make many one after
+// the other. The zero value is ready. What is returned holds nothing of it.
+type Scratch struct {
+	filter balance.Scratch
+}
 
 // Recommend judges a plan on the morning of asOf. It reads the window through
 // that morning's reading and the intake of the days before, and the decisions
 // in force by then; nothing later. It always answers: too little data, an
 // unfinished profile or a plan that cannot be followed are answers too.
 func Recommend(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) Recommendation {
-	f := newFacts(sinceAnything(w, plan), p, plan, asOf)
+	return new(Scratch).Recommend(w, p, plan, asOf)
+}
+
+// Recommend is the function of that name.
+func (m *Scratch) Recommend(w engine.Window, p engine.Profile, plan engine.Plan, asOf engine.Day) Recommendation {
+	f := m.facts(sinceAnything(w, plan), p, plan, asOf)
 	r := Recommendation{
 		AsOf:     asOf,
 		PlanDay:  int(asOf-plan.Start) + 1,
@@ -46,11 +62,20 @@ func sinceAnything(w engine.Window, plan engine.Plan) engine.Window {
 		end = min(end, plan.Decisions[0].From)
 	}
 	empty := 0
-	for empty < min(len(w.Days), int(end-w.First)) && w.Days[empty] == (engine.WindowDay{}) {
+	for empty < min(len(w.Days), int(end-w.First)) && isEmpty(&w.Days[empty]) {
 		empty++
 	}
 	w.First, w.Days = w.First+engine.Day(empty), w.Days[empty:]
 	return w
+}
+
+// isEmpty is IsEmpty in half the time where it holds: all numbers at once.
+func isEmpty(d *engine.WindowDay) bool {
+	bits, c := math.Float64bits, &d.CheckIn
+	numbers := bits(d.WeightKg.V) | bits(d.IntakeKcal.V) | bits(d.ProteinG.V) | bits(d.Steps.V) | bits(d.ActivityKcal.V) | bits(d.RefeedKcal.V)
+	whole := d.Readings | c.HungerEase | c.Energy | c.Sleep | c.TrainingDrive | int(c.WasSlog) | int(d.Marks)
+	isKnown := d.WeightKg.OK || d.IntakeKcal.OK || d.ProteinG.OK || d.Steps.OK || d.ActivityKcal.OK || d.RefeedKcal.OK || d.HasPhotos
+	return numbers == 0 && whole == 0 && !isKnown || d.IsEmpty()
 }
 
 // decide asks the safety rules, then the others.

@@ -29,7 +29,7 @@ func unexplainedLoss(f *facts) (Finding, bool) {
 	}
 	sum, n := 0.0, 0.0
 	for d := f.plan.Start; d < f.asOf; d++ {
-		if in := f.window.At(d).IntakeKcal; in.OK {
+		if in := f.row(d).IntakeKcal; in.OK {
 			sum += in.V
 			n++
 		}
@@ -60,4 +60,4 @@ func unexplainedLoss(f *facts) (Finding, bool) {
 }
 
 // isPossible reports whether a day's reading can be a weight, used or not.
-func (f *facts) isPossible(d engine.Day) bool { return balance.IsWeight(f.window.At(d).WeightKg) }
+func (f *facts) isPossible(d engine.Day) bool { return balance.IsWeight(f.row(d).WeightKg) }

@@ -21,7 +21,7 @@ var warningSigns = []struct {
 func warningSign(f *facts) (Finding, bool) {
 	for d := f.asOf; d > f.asOf-warningSignDays; d-- {
 		for _, s := range warningSigns {
-			if f.window.At(d).Marks.Has(s.of) {
+			if f.row(d).Marks.Has(s.of) {
 				return Finding{
 					Code:     CodeWarningSign,
 					Day:      engine.SomeDay(d),

@@ -1,6 +1,7 @@
 package phase
 
 import (
+	"math"
 	"reflect"
 	"testing"
 
@@ -50,5 +51,48 @@ func TestRecommend_DaysBeforeAnythingChangeNothing(t *testing.T) {
 		if got := Recommend(padded, p.profile, p.plan, p.today()); !reflect.DeepEqual(got, want) {
 			t.Errorf("seed %d: %+v, want %+v", seed, got, want)
 		}
+	}
+}
+
+// TestIsEmpty_SeesEveryField, as engine.WindowDay.IsEmpty does: each alone, and a
+// number that lies where none is known.
+func TestIsEmpty_SeesEveryField(t *testing.T) {
+	var d engine.WindowDay
+	if !isEmpty(&d) {
+		t.Error("an empty day is not empty")
+	}
+	fields := 0
+	var each func(path string, v reflect.Value)
+	each = func(path string, v reflect.Value) {
+		if v.Kind() == reflect.Struct {
+			for i := range v.NumField() {
+				each(path+"."+v.Type().Field(i).Name, v.Field(i))
+			}
+			return
+		}
+		fields++
+		switch v.Kind() {
+		case reflect.Float64:
+			v.SetFloat(math.SmallestNonzeroFloat64)
+		case reflect.Bool:
+			v.SetBool(true)
+		case reflect.Int:
+			v.SetInt(math.MinInt64)
+		case reflect.Uint8, reflect.Uint16:
+			v.SetUint(1)
+		default:
+			t.Fatalf("%s: a field of type %s is new to this test", path, v.Type())
+		}
+		if isEmpty(&d) || d.IsEmpty() {
+			t.Errorf("a day with %s is empty", path)
+		}
+		v.SetZero()
+	}
+	each("day", reflect.ValueOf(&d).Elem())
+	if fields < 20 {
+		t.Errorf("only %d fields", fields)
+	}
+	if d.WeightKg.V = math.Copysign(0, -1); !isEmpty(&d) || !d.IsEmpty() {
+		t.Error("a zero with a sign is something")
 	}
 }

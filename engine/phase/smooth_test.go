@@ -13,7 +13,7 @@ func TestSmoothBelongsToTheTrack(t *testing.T) {
 	p := cutting(1, 40)
 	p.morning()
 	for _, plan := range []*engine.Plan{&p.plan, nil} {
-		want, _, ok := track(p.window, p.profile, plan, p.today()-1)
+		want, _, ok := new(Scratch).track(p.window, p.profile, plan, p.today()-1)
 		got, line, isThere := Smooth(p.window, p.profile, plan, p.today()-1)
 		if !ok || !isThere || !slices.Equal(want.Days, got.Days) || len(line) != len(want.Days) {
 			t.Fatalf("track %v, line %v: %d days, %d and %d", ok, isThere, len(want.Days), len(got.Days), len(line))

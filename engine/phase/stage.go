@@ -47,11 +47,12 @@ type arc struct {
 // arcOf reads the decisions in force on asOf; later ones do not count.
 func arcOf(plan engine.Plan, asOf engine.Day) arc {
 	var a arc
-	for _, d := range plan.Decisions {
+	for i := range plan.Decisions {
+		d := &plan.Decisions[i]
 		if d.From > asOf {
 			continue
 		}
-		a.last, a.hasLast = d, true
+		a.last, a.hasLast = *d, true
 		from := engine.SomeDay(d.From)
 		switch d.Action {
 		case engine.StartDeficit:
@@ -141,7 +142,7 @@ var pauseMarks = []struct {
 func (f *facts) pausedBy() (engine.OptDay, string) {
 	for d := f.asOf; d > f.asOf-pauseDays; d-- {
 		for _, m := range pauseMarks {
-			if f.window.At(d).Marks.Has(m.of) {
+			if f.row(d).Marks.Has(m.of) {
 				return engine.SomeDay(d), m.name
 			}
 		}

@@ -29,7 +29,7 @@ func (f *facts) strain() *Strain {
 func (s *Strain) readCheckIns(f *facts) {
 	var all, hunger, energy, sleep, drive scatter
 	for d := f.asOf - strainDays + 1; d <= f.asOf; d++ {
-		c := f.window.At(d).CheckIn
+		c := f.row(d).CheckIn
 		if c == (engine.CheckIn{}) {
 			continue
 		}
@@ -56,8 +56,9 @@ func (s *Strain) readCheckIns(f *facts) {
 
 func (s *Strain) readLifts(f *facts) {
 	r := strength.Judge(f.window, f.asOf, f.arc.firstCut)
-	var kept []float64
-	for _, l := range r.Lifts {
+	kept := make([]float64, 0, len(r.Lifts))
+	for i := range r.Lifts {
+		l := &r.Lifts[i]
 		if l.Retention.Pct.OK {
 			kept = append(kept, l.Retention.Pct.V)
 		}

@@ -41,9 +41,9 @@ func sinceLogged(p Period, day engine.Day) Period { return Period{From: max(p.Fr
 
 func setsPerWeek(days []engine.LiftDay, p Period) engine.Opt {
 	sets := 0
-	for _, d := range days {
-		if p.has(d.Day) {
-			sets += d.HardSets
+	for i := range days {
+		if p.has(days[i].Day) {
+			sets += days[i].HardSets
 		}
 	}
 	return engine.Some(7 * float64(sets) / float64(p.days()))

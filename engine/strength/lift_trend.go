@@ -45,9 +45,10 @@ type LiftTrend struct {
 //
 // It needs 5 sessions over 14 days.
 func TrendOf(sessions []engine.LiftDay) LiftTrend {
-	var days, logs []float64
-	for _, s := range sessions {
-		if isEstimate(s.BestE1RM) {
+	var room [2][trendDays]float64 // as many as a report asks for
+	days, logs := room[0][:0], room[1][:0]
+	for i := range sessions {
+		if s := &sessions[i]; isEstimate(s.BestE1RM) {
 			days, logs = append(days, float64(s.Day)), append(logs, math.Log(s.BestE1RM.V))
 		}
 	}

@@ -32,11 +32,15 @@ type LiftReport struct {
 func Judge(w engine.Window, asOf engine.Day, cut engine.OptDay) Report {
 	end, _ := slices.BinarySearchFunc(w.Lifts, asOf+1, func(l engine.LiftDay, d engine.Day) int { return cmp.Compare(l.Day, d) })
 	known := w.Lifts[:end]
-	var names []string
-	for _, l := range known {
-		if !slices.Contains(names, l.Lift) {
-			names = append(names, l.Lift)
+	names := make([]string, 0, 8) // few have more
+	times := make([]int, 0, 8)    // that each is there
+	for i := range known {
+		at := slices.Index(names, known[i].Lift)
+		if at < 0 {
+			at = len(names)
+			names, times = append(names, known[i].Lift), append(times, 0)
 		}
+		times[at]++
 	}
 	if len(known) == 0 {
 		return Report{HardSets: Volume{Why: NothingLogged}}
@@ -45,17 +49,17 @@ func Judge(w engine.Window, asOf engine.Day, cut engine.OptDay) Report {
 		cut.OK = false
 	}
 	j := judge{asOf: asOf, cut: cut, loggedFrom: known[0].Day}
-	for _, l := range known {
-		j.isLogging = j.isLogging || l.Day >= asOf-recentDays && l.Day < asOf
+	for i := range known {
+		j.isLogging = j.isLogging || known[i].Day >= asOf-recentDays && known[i].Day < asOf
 	}
-	r := Report{HardSets: j.volume(known)}
+	r := Report{Lifts: make([]LiftReport, 0, len(names)), HardSets: j.volume(known)}
 	slices.Sort(names)
-	sessions := make([]engine.LiftDay, 0, len(known))
+	sessions := make([]engine.LiftDay, 0, slices.Max(times))
 	for _, name := range names {
 		sessions = sessions[:0]
-		for _, l := range known {
-			if l.Lift == name {
-				sessions = append(sessions, l)
+		for i := range known {
+			if known[i].Lift == name {
+				sessions = append(sessions, known[i])
 			}
 		}
 		r.Lifts = append(r.Lifts, j.lift(name, sessions))
@@ -73,16 +77,17 @@ type judge struct {
 
 func (j judge) lift(name string, sessions []engine.LiftDay) LiftReport {
 	l := LiftReport{Lift: name, HardSets: j.volume(sessions)}
-	var ofTrend []engine.LiftDay
-	for _, s := range sessions {
+	before := 0 // the weeks of the trend; the sessions ascend
+	for i := range sessions {
+		s := &sessions[i]
 		if isEstimate(s.BestE1RM) {
 			l.LatestE1RMKg, l.LatestDay = s.BestE1RM, engine.SomeDay(s.Day)
 		}
-		if s.Day > j.asOf-trendDays {
-			ofTrend = append(ofTrend, s)
+		if s.Day <= j.asOf-trendDays {
+			before = i + 1
 		}
 	}
-	l.Trend = TrendOf(ofTrend)
+	l.Trend = TrendOf(sessions[before:])
 	if l.Retention.Why = NoCut; j.cut.OK {
 		l.Retention = RetentionOf(sessions, baselineOf(j.cut.Day), recentOf(j.asOf, j.cut.Day))
 	}

@@ -28,8 +28,10 @@ type Retention struct {
 // with at least two sessions that have an estimate in each. Medians, so that
 // neither one record nor one wrong entry stands for a period.
 func RetentionOf(sessions []engine.LiftDay, baseline, recent Period) Retention {
-	var before, now []float64
-	for _, s := range sessions {
+	var room [baselineDays + recentDays]float64 // as many sessions as there are, as a rule
+	before, now := room[:0:baselineDays], room[baselineDays:baselineDays]
+	for i := range sessions {
+		s := &sessions[i]
 		switch {
 		case !isEstimate(s.BestE1RM):
 		case baseline.has(s.Day):

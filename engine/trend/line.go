@@ -127,4 +127,4 @@ func mean(v []float64) float64 {
 	return sum / float64(len(v))
 }
 
-func isFinite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+func isFinite(v float64) bool { return v-v == 0 }

@@ -13,13 +13,13 @@ func median(v []float64) float64 {
 	return low/2 + slices.Min(v[k+1:])/2
 }
 
-// medianResidual returns the median of y - slope x.
-func medianResidual(x, y []float64, slope float64) float64 {
-	r := make([]float64, len(x))
+// medianResidual returns the median of y - slope x, worked out in scratch, which
+// is as long as they are.
+func medianResidual(x, y []float64, slope float64, scratch []float64) float64 {
 	for i := range x {
-		r[i] = y[i] - slope*x[i]
+		scratch[i] = y[i] - slope*x[i]
 	}
-	return median(r)
+	return median(scratch)
 }
 
 func allFinite(v []float64) bool {

@@ -242,7 +242,7 @@ func TestTheilSenIntervalLevels(t *testing.T) {
 // Ties make the score vary less. By hand for x 1 1 2 3, y 5 5 5 9:
 // 18 var = 4 3 13 - 2 1 9 - 3 2 11 = 72.
 func TestTheilSenTies(t *testing.T) {
-	if got := scoreSD([]float64{1, 1, 2, 3}, []float64{5, 9, 5, 5}); !closeRel(got, 2, 1e-12) {
+	if got := scoreSD([]float64{1, 1, 2, 3}, []float64{5, 9, 5, 5}, make([]float64, 4)); !closeRel(got, 2, 1e-12) {
 		t.Errorf("SD of the score %v, want 2", got)
 	}
 	// Slopes 0, -4, 0, -2, 0: none between the points of one x.
@@ -254,7 +254,7 @@ func TestTheilSenTies(t *testing.T) {
 
 // The formula goes under 0 where nearly all of both are tied; the SD does not.
 func TestScoreSDOfNearlyAllTied(t *testing.T) {
-	if got := scoreSD([]float64{1, 1, 1, 1, 2}, []float64{5, 5, 5, 5, 6}); got != 0 {
+	if got := scoreSD([]float64{1, 1, 1, 1, 2}, []float64{5, 5, 5, 5, 6}, make([]float64, 5)); got != 0 {
 		t.Errorf("SD of the score %v", got)
 	}
 }

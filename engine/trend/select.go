@@ -20,27 +20,37 @@ func nth(v []float64, k int) float64 {
 		}
 		a, b, c := v[first], v[first+(last-first)/2], v[last]
 		pivot := max(min(a, b), min(max(a, b), c))
-		i, j := first, last
-		for i <= j {
-			for v[i] < pivot {
-				i++
-			}
-			for v[j] > pivot {
-				j--
-			}
-			if i <= j {
-				v[i], v[j] = v[j], v[i]
-				i, j = i+1, j-1
-			}
+		// What is less than the pivot, then its equals; on numbers in no order, a
+		// branch for each would be guessed wrong every other time.
+		less := first
+		for i := first; i <= last; i++ {
+			x := v[i]
+			v[i], v[less] = v[less], x
+			less += one(x < pivot)
 		}
-		switch {
-		case k <= j:
-			last = j
-		case k >= i:
-			first = i
-		default:
+		if k < less {
+			last = less - 1
+			continue
+		}
+		more := less
+		for i := less; i <= last; i++ {
+			x := v[i]
+			v[i], v[more] = v[more], x
+			more += one(x <= pivot)
+		}
+		if k < more {
 			return v[k]
 		}
+		first = more
 	}
 	return v[k]
+}
+
+// one is 1 for true, without a branch.
+func one(is bool) int {
+	n := 0
+	if is {
+		n = 1
+	}
+	return n
 }

@@ -45,7 +45,7 @@ func RepeatedMedian(x, y []float64) (RepeatedMedianLine, bool) {
 		return RepeatedMedianLine{}, false
 	}
 	l := RepeatedMedianLine{N: len(x), Slope: median(medians)}
-	l.Intercept = medianResidual(x, y, l.Slope)
+	l.Intercept = medianResidual(x, y, l.Slope, make([]float64, len(x)))
 	if !isFinite(l.Intercept) {
 		return RepeatedMedianLine{}, false
 	}

@@ -37,7 +37,9 @@ func TheilSen(x, y []float64) (TheilSenLine, bool) {
 	if !allFinite(x) { // one of y is found in its slopes
 		return TheilSenLine{}, false
 	}
-	slopes := make([]float64, 0, len(x)*max(len(x)-1, 0)/2)
+	n := len(x)
+	room := make([]float64, n+n*max(n-1, 0)/2)
+	scratch, slopes := room[:n], room[n:n]
 	for i := range x {
 		for j := range i {
 			if x[i] != x[j] {
@@ -48,8 +50,8 @@ func TheilSen(x, y []float64) (TheilSenLine, bool) {
 	if len(slopes) == 0 || !allFinite(slopes) {
 		return TheilSenLine{}, false
 	}
-	l := TheilSenLine{N: len(x), Slope: median(slopes), slopes: slopes, scoreSD: scoreSD(x, y)}
-	l.Intercept = medianResidual(x, y, l.Slope)
+	l := TheilSenLine{N: n, Slope: median(slopes), slopes: slopes, scoreSD: scoreSD(x, y, scratch)}
+	l.Intercept = medianResidual(x, y, l.Slope, scratch)
 	if !isFinite(l.Intercept) {
 		return TheilSenLine{}, false
 	}
@@ -78,7 +80,8 @@ func (l TheilSenLine) SlopeInterval(level float64) (low, high float64, ok bool) 
 		return 0, 0, false
 	}
 	half := (len(l.slopes) - 1) / 2 // the one that the median parted them at
-	slopes := slices.Clone(l.slopes)
+	var room [128]float64           // what 16 points take, on the stack
+	slopes := append(room[:0], l.slopes...)
 	return nth(slopes[:half+1], first), nth(slopes[half:], last-half), true
 }
 
@@ -86,12 +89,15 @@ func (l TheilSenLine) SlopeInterval(level float64) (low, high float64, ok bool) 
 // discordant pairs, has where x and y are not related:
 //
 //	18 sd^2 = n (n-1)(2n+5) - sum of t (t-1)(2t+5) over groups of t equal x, and of y
-func scoreSD(x, y []float64) float64 {
+//
+// It sorts them in scratch, which is as long as they are.
+func scoreSD(x, y, scratch []float64) float64 {
 	v := pairs(len(x))
-	for _, values := range [][]float64{x, y} {
-		sorted := slices.Sorted(slices.Values(values))
-		for i, j := 0, 0; i < len(sorted); i = j {
-			for j < len(sorted) && sorted[j] == sorted[i] {
+	for _, values := range [...][]float64{x, y} {
+		copy(scratch, values)
+		slices.Sort(scratch)
+		for i, j := 0, 0; i < len(scratch); i = j {
+			for j < len(scratch) && scratch[j] == scratch[i] {
 				j++
 			}
 			v -= pairs(j - i)

@@ -2,6 +2,7 @@ package phases
 
 import (
 	"context"
+	"sync"
 
 	pb "example.com/steelyard/api/steelyard/v1"
 	"example.com/steelyard/engine/phase"
@@ -26,9 +27,14 @@ func (s *Server) Recommend(ctx context.Context, req *pb.RecommendRequest) (*pb.R
 	return out, nil
 }
 
+// scratches are the engine's memory: more than half of what a recommendation takes.
+var scratches = sync.Pool{New: func() any { return new(phase.Scratch) }}
+
 // recommendation computes and encodes; the engine decides.
 func recommendation(trainee string, p present) *pb.Recommendation {
-	r := phase.Recommend(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
+	scratch := scratches.Get().(*phase.Scratch)
+	r := scratch.Recommend(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
+	scratches.Put(scratch)
 	out := convert.RecommendationToProto(convert.PlanName(trainee, p.plan.ID), r)
 	out.Revision = convert.Revision(p.Snapshot.Head)
 	out.Source = convert.OriginToProto(p.Origin)

@@ -3,6 +3,7 @@ package window_test
 import (
 	"context"
 	"errors"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -21,6 +22,7 @@ type gated struct {
 	loads    int
 	gate     chan struct{}
 	panics   bool
+	ends     func() // ends a load otherwise than by an answer
 }
 
 func (g *gated) now() store.Head { return store.Head{Incarnation: "aa", Revision: g.revision} }
@@ -41,6 +43,9 @@ func (g *gated) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) 
 	}
 	select {
 	case <-g.gate:
+		if g.ends != nil {
+			g.ends()
+		}
 		return l.snapshot(sc, first), nil
 	case <-ctx.Done():
 		return store.Snapshot{}, ctx.Err()
@@ -160,6 +165,31 @@ func TestSource_APanicOfTheStoreIsAnError(t *testing.T) {
 	g.panics = true
 	if _, _, err := s.Snapshot(t.Context(), alice, 10); err == nil {
 		t.Error("no error")
+	}
+}
+
+// TestSource_WhoJoinedHearsOfALoadThatEndedBadly, and the next load is a new one.
+func TestSource_WhoJoinedHearsOfALoadThatEndedBadly(t *testing.T) {
+	for name, ends := range map[string]func(){"panic": func() { panic("a bug") }, "exit": runtime.Goexit} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				g, s := newGated()
+				g.ends = ends
+				reading(t.Context(), s, alice, 10)
+				synctest.Wait()
+				joined := reading(t.Context(), s, alice, 10)
+				synctest.Wait()
+				close(g.gate)
+				if r := <-joined; r.err == nil || r.Head != (store.Head{}) || g.loads != 1 {
+					t.Errorf("%v, %v, %d loads", r.Snapshot, r.err, g.loads)
+				}
+				synctest.Wait()
+				g.ends = nil
+				if r := <-reading(t.Context(), s, alice, 10); r.err != nil || r.Head.Revision != 1 {
+					t.Errorf("the next one: %v", r.err)
+				}
+			})
+		})
 	}
 }
 

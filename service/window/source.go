@@ -20,10 +20,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strconv"
 	"time"
-
-	"golang.org/x/sync/singleflight"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -57,7 +54,7 @@ type Source struct {
 	count   Counter
 	overlap bool
 	check   checker
-	loads   singleflight.Group
+	flights flights
 	seen    sightings
 }
 
@@ -159,45 +156,41 @@ func (s *Source) ask(ctx context.Context, sc store.Scope) (snap store.Snapshot, 
 // load reads the store, once for all callers that have read the same head. The
 // load of another head may have begun before a write that this caller must see.
 func (s *Source) load(ctx context.Context, sc store.Scope, head store.Head, first engine.Day) (store.Snapshot, error) {
-	key := flightKey(sc, head, first)
+	of := flight{sc, head, first}
 	for {
-		flight := s.loads.DoChan(key, func() (v any, err error) {
-			// singleflight ends the process on a panic, which would fail one call elsewhere.
-			defer func() {
-				if p := recover(); p != nil {
-					err = fmt.Errorf("panic: %v", p)
-				}
-			}()
-			began := time.Now()
-			snap, err := s.store.Snapshot(ctx, sc, first)
-			if err == nil {
-				s.bag.Put(ctx, sc, snap)
-				s.seen.note(sc, snap.Head, began)
-			}
-			return snap, err
-		})
+		l, begins := s.flights.join(of)
+		if begins {
+			s.carryOut(ctx, of, l)
+			return l.snap, l.err
+		}
 		select {
-		case r := <-flight:
-			if r.Err == nil {
-				return r.Val.(store.Snapshot), nil
-			}
+		case <-l.done:
 			// The one that began it left: that says nothing to the others.
-			if r.Shared && isContext(r.Err) && ctx.Err() == nil {
+			if isContext(l.err) && ctx.Err() == nil {
 				continue
 			}
-			return store.Snapshot{}, r.Err
+			return l.snap, l.err
 		case <-ctx.Done():
 			return store.Snapshot{}, ctx.Err()
 		}
 	}
 }
 
-func isContext(err error) bool {
-	return errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded)
+// carryOut reads the store and tells all who have joined, whatever becomes of it.
+func (s *Source) carryOut(ctx context.Context, of flight, l *loading) {
+	defer s.flights.end(of, l)
+	defer func() {
+		if p := recover(); p != nil { // of one call; those who joined are others
+			l.snap, l.err = store.Snapshot{}, fmt.Errorf("panic: %v", p)
+		}
+	}()
+	began := time.Now()
+	if l.snap, l.err = s.store.Snapshot(ctx, of.scope, of.first); l.err == nil {
+		s.bag.Put(ctx, of.scope, l.snap)
+		s.seen.note(of.scope, l.snap.Head, began)
+	}
 }
 
-// flightKey names a load. The lengths keep two names apart whatever the ids hold.
-func flightKey(sc store.Scope, head store.Head, first engine.Day) string {
-	return strconv.Itoa(len(sc.Tenant)) + ":" + sc.Tenant + strconv.Itoa(len(sc.Trainee)) + ":" + sc.Trainee +
-		head.Incarnation + ":" + strconv.FormatInt(head.Revision, 10) + ":" + strconv.Itoa(int(first))
+func isContext(err error) bool {
+	return errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded)
 }

@@ -36,6 +36,17 @@ func TestNormalQuantileInvertsCDF(t *testing.T) {
 	}
 }
 
+// What is written down is what the method gives, where it is asked on the other
+// side: to the bit, or the next one on a processor that rounds otherwise.
+func TestNormalQuantilesWrittenDown(t *testing.T) {
+	for _, p := range []float64{0.90, 0.975} {
+		got, want := NormalQuantile(p), -NormalQuantile(1-p)
+		if got < math.Nextafter(want, 0) || got > math.Nextafter(want, 10) {
+			t.Errorf("NormalQuantile(%v) = %v, by the method %v", p, got, want)
+		}
+	}
+}
+
 func TestStudentAgreesWithGonum(t *testing.T) {
 	for _, df := range []int{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 15, 20, 30, 39, 40, 41, 60, 120, 365, 1000, 10_000} {
 		gonum := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(df)}

@@ -24,6 +24,12 @@ func (r *reader) window() engine.Window {
 	if n > 0 {
 		win.Days = make([]engine.WindowDay, n)
 	}
+	r.fill(&win)
+	return win
+}
+
+// fill reads what follows the days' number into so many empty ones.
+func (r *reader) fill(win *engine.Window) {
 	for c := range columns {
 		r.column(win.Days, c)
 	}
@@ -31,7 +37,6 @@ func (r *reader) window() engine.Window {
 	win.Lifts = r.lifts(win.First)
 	win.BodyFat = r.bodyFat(win.First)
 	win.Tapes = r.tapes(win.First)
-	return win
 }
 
 // What few days have is a list of those days, each with a byte that says what

@@ -107,6 +107,9 @@ func (r *reader) byte() byte {
 }
 
 func (r *reader) uvarint() uint64 {
+	if len(r.rest) > 0 && r.rest[0] < 0x80 { // as most are
+		return uint64(r.byte())
+	}
 	v, n := binary.Uvarint(r.rest)
 	if n <= 0 {
 		r.fail()
