@@ -2,10 +2,11 @@ package sqlite
 
 import (
 	"cmp"
-	"database/sql"
 	"encoding/json"
 	"errors"
 	"slices"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/phase"
@@ -56,22 +57,20 @@ func (v *view) deriveDue() (talks []dueRow, isStored bool, err error) {
 }
 
 func (v *view) dueState() (dueState, error) {
-	var id, terms sql.NullString
-	var decisions, talks []byte
-	if err := v.row(selectDueState, v.scope.Tenant, v.scope.Trainee).Scan(&id, &terms, &decisions, &talks); err != nil {
-		return dueState{}, err
-	}
 	var s dueState
-	var err error
-	if s.stored, err = decodeDueRows(talks); err != nil || !id.Valid {
-		return s, err
-	}
-	plan, err := rows.DecodePlan([]byte(terms.String), id.String, engine.PlanOpen)
-	if err != nil {
-		return s, err
-	}
-	plan.Decisions, err = decodeDueDecisions(decisions)
-	s.plan = &plan
+	err := v.row(func(st *driver.Stmt) error {
+		var err error
+		if s.stored, err = decodeDueRows(columnBytes(st, 3, nil)); err != nil || st.ColumnIsNull(0) {
+			return err
+		}
+		plan, err := rows.DecodePlan(columnBytes(st, 1, nil), st.ColumnText(0), engine.PlanOpen)
+		if err != nil {
+			return err
+		}
+		plan.Decisions, err = decodeDueDecisions(columnBytes(st, 2, nil))
+		s.plan = &plan
+		return err
+	}, selectDueState, v.scope.Tenant, v.scope.Trainee)
 	return s, err
 }
 

@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"time"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/service/store"
 )
@@ -152,55 +155,97 @@ func (s *Store) lead(leader *job) {
 
 // alone runs one job in a transaction of its own.
 func (s *Store) alone(j *job) error {
-	tx, err := s.writer.BeginTx(j.ctx, nil)
+	h, err := s.begin(j.ctx)
 	if err != nil {
 		return fail(j.ctx, "begin write", err)
 	}
-	defer tx.Rollback() // also when f panics; nothing after the commit
-	if err := j.f(conn{ctx: j.ctx, tx: tx, stmts: s.writes}); err != nil {
+	defer s.end(h) // also when f panics
+	if err := j.f(conn{j.ctx, h}); err != nil {
 		return err
 	}
-	if err := tx.Commit(); err != nil {
+	if err := j.ctx.Err(); err != nil {
 		return fail(j.ctx, "commit", err)
 	}
-	s.settle(j.ctx)
+	if err := h.control(commit); err != nil {
+		return fail(j.ctx, "commit", err)
+	}
+	s.settle(h)
 	return nil
+}
+
+// begin takes the writer and begins a write transaction, which end ends. The lock
+// is taken at its start: a transaction that reads first and then writes fails at once
+// when another program was quicker. The wait for other programs is here and not in
+// SQLite, so that it ends with the context.
+func (s *Store) begin(ctx context.Context) (*handle, error) {
+	h, err := s.writer.take(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for wait, until := time.Millisecond, time.Now().Add(s.patience); ; wait = min(2*wait, longestWait) {
+		err = h.control(beginWrite)
+		if driver.ErrCode(err).ToPrimary() != driver.ResultBusy || time.Now().After(until) {
+			break
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(wait):
+			continue
+		}
+		break
+	}
+	if err != nil {
+		s.writer.put(h)
+		return nil, err
+	}
+	return h, nil
+}
+
+// longestWait is the longest pause between two looks whether another program has
+// let go of the file.
+const longestWait = 50 * time.Millisecond
+
+// end gives back the writer, without what has not been committed.
+func (s *Store) end(h *handle) {
+	if !h.AutocommitEnabled() {
+		_ = h.control(rollback) // nothing is left to do when it fails: the transaction has ended
+	}
+	s.writer.put(h)
 }
 
 // together runs jobs in one transaction and sets what each came to. Its error
 // means that none of them is stored for a reason that is no job's own.
 func (s *Store) together(group []*job) error {
 	ctx := context.Background() // nobody's: one that gives up must not end the others'
-	tx, err := s.writer.BeginTx(ctx, nil)
+	h, err := s.begin(ctx)
 	if err != nil {
 		return err
 	}
-	defer tx.Rollback()
-	all := conn{ctx: ctx, tx: tx, stmts: s.writes}
+	defer s.end(h)
 	var kept []*job
 	for _, j := range group {
-		if _, err := all.exec(savepoint); err != nil {
+		if err := h.control(savepoint); err != nil {
 			return err
 		}
-		if j.run(conn{ctx: j.ctx, tx: tx, stmts: s.writes}); j.err == nil && j.panicked == nil {
+		if j.run(conn{j.ctx, h}); j.err == nil && j.panicked == nil {
 			kept = append(kept, j)
-		} else if _, err := all.exec(rollbackToIt); err != nil {
+		} else if err := h.control(rollbackToIt); err != nil {
 			return err
 		}
-		if _, err := all.exec(releaseIt); err != nil {
+		if err := h.control(releaseIt); err != nil {
 			return err
 		}
 	}
 	if len(kept) == 0 {
 		return nil
 	}
-	if err := tx.Commit(); err != nil {
+	if err := h.control(commit); err != nil {
 		for _, j := range kept {
 			j.err = fail(j.ctx, "commit", err)
 		}
 		return nil
 	}
-	s.settle(ctx)
+	s.settle(h)
 	return nil
 }
 
@@ -211,12 +256,5 @@ func (j *job) run(c conn) {
 	j.err = j.f(c)
 	if j.err == nil && j.ctx.Err() != nil {
 		j.err = fail(j.ctx, "commit", j.ctx.Err())
-	}
-}
-
-// settle does after a commit what an erasure could not.
-func (s *Store) settle(ctx context.Context) {
-	if s.residue.Load() {
-		s.forget(ctx)
 	}
 }

@@ -137,8 +137,7 @@ func TestASharedTransactionThatBreaks(t *testing.T) {
 		jobs[i] = &job{ctx: t.Context(), turn: make(chan struct{}, 1), f: func(c conn) error {
 			ran++
 			if ran == 2 { // the second in the group
-				_, err := c.tx.ExecContext(c.ctx, "ROLLBACK") // as a full disk does
-				return err
+				return c.control(rollback) // as a full disk does
 			}
 			tx := &writeTx{view: view{conn: c, scope: ada}, now: s.now()}
 			return tx.bump()

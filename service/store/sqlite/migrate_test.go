@@ -1,7 +1,6 @@
 package sqlite
 
 import (
-	"database/sql"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -18,11 +17,7 @@ import (
 func oldFile(t *testing.T, statements ...string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "log.db")
-	db, err := sql.Open("sqlite", dsn(path, writerSettings))
-	if err != nil {
-		t.Fatal(err)
-	}
-	db.SetMaxOpenConns(1)
+	db := connection(t, path)
 	p, err := migrator(db)
 	if err != nil {
 		t.Fatal(err)
@@ -118,8 +113,8 @@ func TestOldFilesGetTheirDueTalks(t *testing.T) {
 			t.Errorf("south: %+v, %v", got, err)
 		}
 		var left int
-		if err := s.reader.QueryRow(`SELECT count(*) FROM trainee WHERE due_revision <> revision AND tenant <> 'north-gym' OR due_revision < 5`).Scan(&left); err != nil || left != 0 {
-			t.Errorf("%d left to do, %v", left, err)
+		if s.look(t, `SELECT count(*) FROM trainee WHERE due_revision <> revision AND tenant <> 'north-gym' OR due_revision < 5`, &left); left != 0 {
+			t.Errorf("%d left to do", left)
 		}
 	}
 	check()
@@ -127,9 +122,7 @@ func TestOldFilesGetTheirDueTalks(t *testing.T) {
 		t.Errorf("head %+v, %v", h, err)
 	}
 	// Opened again, nothing changes; and what was interrupted is gone on with.
-	if _, err := s.writer.Exec(`DELETE FROM due_talk WHERE trainee = 'bo'; UPDATE trainee SET due_revision = 0 WHERE trainee = 'bo'`); err != nil {
-		t.Fatal(err)
-	}
+	s.exec(t, `DELETE FROM due_talk WHERE trainee = 'bo'; UPDATE trainee SET due_revision = 0 WHERE trainee = 'bo'`)
 	s.Close()
 	s = open(t, path)
 	check()
@@ -171,8 +164,8 @@ func TestOldFilesAreRead(t *testing.T) {
 	mustPut(t, s, ada, store.Once{}, want)
 	check(6)
 	var packed int
-	if err := s.reader.QueryRow(`SELECT count(*) FROM entry WHERE substr(fact, 1, 1) = x'01'`).Scan(&packed); err != nil || packed != 3 {
-		t.Errorf("%d are packed, %v", packed, err)
+	if s.look(t, `SELECT count(*) FROM entry WHERE substr(fact, 1, 1) = x'01'`, &packed); packed != 3 {
+		t.Errorf("%d are packed", packed)
 	}
 }
 
@@ -191,9 +184,7 @@ func TestDaysOfOlderRulesAreMadeAgain(t *testing.T) {
 	}
 	reopen := func(statements string) {
 		t.Helper()
-		if _, err := s.writer.Exec(statements); err != nil {
-			t.Fatal(err)
-		}
+		s.exec(t, statements)
 		s.Close()
 		s = open(t, path)
 	}

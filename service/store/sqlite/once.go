@@ -2,9 +2,10 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/service/store"
 )
@@ -70,7 +71,9 @@ func (s *Store) once(ctx context.Context, sc store.Scope, once store.Once, take 
 }
 
 // bump takes the head for the rest of the transaction and raises its revision.
-func (tx *writeTx) bump() error { return tx.fail("take head", tx.load(bumpHead, tx.now.Unix())) }
+func (tx *writeTx) bump() error {
+	return tx.fail("take head", tx.load(bumpHead, tx.now.Unix(), tx.scope.Tenant, tx.scope.Trainee))
+}
 
 // replay reads the answer on record for a request, if there is one.
 func (tx *writeTx) replay(once store.Once, answer *[]byte) (found bool, err error) {
@@ -78,9 +81,13 @@ func (tx *writeTx) replay(once store.Once, answer *[]byte) (found bool, err erro
 		return false, nil
 	}
 	var hash string
-	err = tx.row(selectOnce, tx.scope.Tenant, tx.scope.Trainee, once.Method, once.RequestID).Scan(&hash, answer)
+	err = tx.row(func(st *driver.Stmt) error {
+		hash = st.ColumnText(0)
+		*answer = columnBytes(st, 1, nil)
+		return nil
+	}, selectOnce, tx.scope.Tenant, tx.scope.Trainee, once.Method, once.RequestID)
 	switch {
-	case errors.Is(err, sql.ErrNoRows):
+	case errors.Is(err, errNoRow):
 		return false, nil
 	case err != nil:
 		return false, tx.fail("read request id", err)
@@ -94,9 +101,6 @@ func (tx *writeTx) replay(once store.Once, answer *[]byte) (found bool, err erro
 func (tx *writeTx) record(once store.Once, answer []byte) error {
 	if once.RequestID == "" {
 		return nil
-	}
-	if answer == nil {
-		answer = []byte{} // nil would be stored as NULL
 	}
 	_, err := tx.exec(insertOnce, tx.scope.Tenant, tx.scope.Trainee, once.Method, once.RequestID, once.BodyHash, answer, tx.now.Unix())
 	return tx.fail("record request id", err)

@@ -2,7 +2,8 @@ package sqlite
 
 import (
 	"bytes"
-	"database/sql"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/rollup"
@@ -49,25 +50,34 @@ func (tx *writeTx) putDays(days []rows.PackedDay) error {
 	if err != nil {
 		return err
 	}
-	var args []any
+	var changed []block
 	for len(days) > 0 {
-		block, n := rows.Block(days[0].Day), 1
-		for n < len(days) && rows.Block(days[n].Day) == block {
+		at, n := rows.Block(days[0].Day), 1
+		for n < len(days) && rows.Block(days[n].Day) == at {
 			n++
 		}
-		packed, err := rows.Splice(block, stored[block], days[:n])
+		packed, err := rows.Splice(at, stored[at], days[:n])
 		if err == nil && packed == nil {
-			_, err = tx.exec(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, block)
+			_, err = tx.exec(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, at)
 		}
 		if err != nil {
 			return err
 		}
 		if packed != nil {
-			args = append(args, block, packed)
+			changed = append(changed, block{at, packed})
 		}
 		days = days[n:]
 	}
-	return tx.put(upsertRollups, tx.scope, args)
+	return tx.put(upsertRollups, tx.scope, len(changed), func(st *driver.Stmt, row, first int) {
+		st.BindInt64(first, changed[row].at)
+		st.BindBytes(first+1, changed[row].packed)
+	})
+}
+
+// block is a row of day_rollup within its scope.
+type block struct {
+	at     int64
+	packed []byte
 }
 
 // window reads every day from first on.
@@ -88,13 +98,10 @@ func (v *view) rollups(f func(rows.PackedDay) error, query string, args ...any) 
 	return v.blocks(func(block int64, packed []byte) error { return rows.EachDay(block, packed, f) }, query, args...)
 }
 
-func (v *view) blocks(f func(block int64, packed []byte) error, query string, args ...any) error {
-	var block int64 // out here, they are allocated once and not for each row
-	var packed sql.RawBytes
-	return v.each(func(r *sql.Rows) error {
-		if err := r.Scan(&block, &packed); err != nil {
-			return err
-		}
-		return f(block, packed)
+func (v *view) blocks(f func(at int64, packed []byte) error, query string, args ...any) error {
+	var buf []byte
+	return v.each(func(st *driver.Stmt) error {
+		buf = columnBytes(st, 1, buf)
+		return f(st.ColumnInt64(0), buf)
 	}, query, args...)
 }

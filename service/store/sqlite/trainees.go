@@ -7,6 +7,8 @@ import (
 	"math"
 	"time"
 
+	driver "zombiezen.com/go/sqlite"
+
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/store/internal/rows"
 )
@@ -28,22 +30,20 @@ WHERE tenant = ? AND trainee = ?`
 	deleteTrainee   = `DELETE FROM trainee WHERE tenant = ? AND trainee = ?`
 )
 
-// load reads head and trainee with a query that returns the columns of selectTrainee
-// and takes the scope after other parameters.
-func (v *view) load(query string, before ...any) error {
-	var profile string
-	var created, updated int64
-	t := store.Trainee{ID: v.scope.Trainee}
-	err := v.row(query, append(before, v.scope.Tenant, v.scope.Trainee)...).Scan(
-		&v.head.Incarnation, &v.head.Revision, &t.DisplayName, &t.TimeZone, &profile, &created, &updated)
+// load reads head and trainee with a query that returns the columns of selectTrainee.
+func (v *view) load(query string, args ...any) error { return v.row(v.scan, query, args...) }
+
+// scan reads the columns of selectTrainee.
+func (v *view) scan(st *driver.Stmt) error {
+	profile, err := rows.DecodeProfile(columnBytes(st, 4, nil))
 	if err != nil {
 		return err
 	}
-	if t.Profile, err = rows.DecodeProfile([]byte(profile)); err != nil {
-		return err
+	v.head = store.Head{Incarnation: st.ColumnText(0), Revision: st.ColumnInt64(1)}
+	v.trainee = store.Trainee{
+		ID: v.scope.Trainee, DisplayName: st.ColumnText(2), TimeZone: st.ColumnText(3), Profile: profile,
+		Created: instant(st.ColumnInt64(5)), Updated: instant(st.ColumnInt64(6)),
 	}
-	t.Created, t.Updated = instant(created), instant(updated)
-	v.trainee = t
 	return nil
 }
 
@@ -74,7 +74,7 @@ func (tx *writeTx) PutTrainee(t store.Trainee) error {
 		err = tx.change(updateTrainee, t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.scope.Tenant, tx.scope.Trainee)
 	}
 	if err == nil {
-		err = tx.load(selectTrainee)
+		err = tx.load(selectTrainee, tx.scope.Tenant, tx.scope.Trainee)
 	}
 	return tx.fail("put trainee", err)
 }
@@ -89,7 +89,7 @@ func (s *Store) Erase(ctx context.Context, sc store.Scope, by store.AuditRecord)
 func (s *Store) erase(ctx context.Context, sc store.Scope, writtenBefore int64, by store.AuditRecord) (store.Erased, error) {
 	var erased store.Erased
 	err := s.write(ctx, func(c conn) error {
-		if err := c.row(selectIdle, sc.Tenant, sc.Trainee, writtenBefore).Scan(new(int64)); err != nil {
+		if err := c.row(anything, selectIdle, sc.Tenant, sc.Trainee, writtenBefore); err != nil {
 			return fail(ctx, "erase", err)
 		}
 		for _, step := range []struct {
@@ -100,7 +100,7 @@ func (s *Store) erase(ctx context.Context, sc store.Scope, writtenBefore int64, 
 			if err != nil {
 				return fail(ctx, "erase", err)
 			}
-			*step.count = int(n)
+			*step.count = n
 		}
 		if err := c.change(deleteTrainee, sc.Tenant, sc.Trainee); err != nil {
 			return fail(ctx, "erase", err)
@@ -115,23 +115,28 @@ func (s *Store) erase(ctx context.Context, sc store.Scope, writtenBefore int64, 
 }
 
 // forget brings the write-ahead log home and empties it: it still holds older
-// copies of erased pages. It waits for nobody. While a reader stands on an older
-// state it cannot be done; the writes that follow try again, and the renewer does.
+// copies of erased pages.
 func (s *Store) forget(ctx context.Context) {
 	s.residue.Store(true)
-	c, err := s.writer.Conn(ctx)
+	h, err := s.writer.take(ctx)
 	if err != nil {
 		return
 	}
-	defer c.Close()
-	ctx = context.WithoutCancel(ctx) // nothing below waits, and the patience must come back
-	if _, err := c.ExecContext(ctx, "PRAGMA busy_timeout(0)"); err != nil {
+	defer s.writer.put(h)
+	s.settle(h)
+}
+
+// settle does what an erasure has left to do, and waits for nobody. While a reader
+// stands on an older state it cannot be done; the writes that follow try again, and
+// the renewer does.
+func (s *Store) settle(h *handle) {
+	if !s.residue.Load() {
 		return
 	}
-	var busy, frames, moved int
-	err = c.QueryRowContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &moved)
-	_, patienceErr := c.ExecContext(ctx, "PRAGMA "+patience)
-	left := err != nil || patienceErr != nil || busy != 0
+	h.SetBusyTimeout(0)
+	busy, err := h.pragma("wal_checkpoint(TRUNCATE)")
+	h.SetBusyTimeout(patience)
+	left := err != nil || busy != "0"
 	s.residue.Store(left)
 	if left {
 		s.renewer.wake()
