@@ -25,8 +25,8 @@ FROM trainee LEFT JOIN plan ON plan.tenant = trainee.tenant AND plan.trainee = t
 WHERE trainee.tenant = ? AND trainee.trainee = ?`
 
 	// The last two blocks have all days that due talks rest on.
-	selectDueDays = `SELECT block, packed FROM day_rollup WHERE tenant = ?1 AND trainee = ?2
-AND block >= (SELECT max(block) FROM day_rollup WHERE tenant = ?1 AND trainee = ?2) - 1 ORDER BY block`
+	selectDueDays = `SELECT block, packed FROM day_rollup WHERE trainee_id = ?1
+AND block >= (SELECT max(block) FROM day_rollup WHERE trainee_id = ?1) - 1 ORDER BY block`
 )
 
 // dueRow is a row of due_talk within its scope.
@@ -142,7 +142,7 @@ func (v *view) dueWindow() (engine.Window, error) {
 			w.First = d.Day
 		}
 		return rows.DecodeDay(d.Packed, d.Day, &w)
-	}, selectDueDays, v.scope.Tenant, v.scope.Trainee)
+	}, selectDueDays, v.id)
 	if err != nil || w.Days == nil {
 		return engine.Window{}, err
 	}
@@ -174,7 +174,7 @@ func (v *view) firstReadings(from engine.Day, w engine.Window) ([]float64, error
 				return errEnough
 			}
 			return err
-		}, selectRollups, v.scope.Tenant, v.scope.Trainee, rows.Block(from))
+		}, selectRollups, v.id, rows.Block(from))
 		if err != nil && !errors.Is(err, errEnough) {
 			return nil, err
 		}

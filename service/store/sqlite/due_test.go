@@ -16,7 +16,7 @@ func many(t testing.TB, s *Store, trainees int) {
 	const each = `WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i + 1 < ?),
 t(tenant, trainee, i) AS (SELECT iif(i % 2, 'south-gym', 'north-gym'), printf('t%06d', i / 2), i / 2 FROM n) `
 	for _, q := range []string{
-		each + `INSERT INTO trainee (tenant, trainee, incarnation, revision, display_name, time_zone, profile, created, updated, due_revision) SELECT tenant, trainee, 'x', 1, '', 'UTC', '{}', 0, 0, 1 FROM t`,
+		each + `INSERT INTO trainee (tenant, trainee, id, incarnation, revision, display_name, time_zone, profile, created, updated, due_revision) SELECT tenant, trainee, 1000 + 2 * i + (tenant = 'south-gym'), 'x', 1, '', 'UTC', '{}', 0, 0, 1 FROM t`,
 		each + `INSERT INTO plan SELECT tenant, trainee, 'cut', 0, '{}', 0, 0 FROM t`,
 		each + `INSERT INTO due_talk SELECT tenant, trainee, 1, 4, 100 + i % 90, 106 + i % 90, 'cut', 'past' FROM t`,
 		each + `INSERT INTO due_talk SELECT tenant, trainee, 2, 1, 200 + i % 90, NULL, 'cut', 'review' FROM t`,

@@ -14,18 +14,18 @@ import (
 const (
 	// The last parameter but one has a bit for each kind asked for.
 	selectEntries = `SELECT day, kind, key, note, fact FROM entry
-WHERE tenant = ? AND trainee = ? AND (day, kind, key) > (?, ?, ?) AND day <= ? AND (1 << kind) & ? <> 0
+WHERE trainee_id = ? AND (day, kind, key) > (?, ?, ?) AND day <= ? AND (1 << kind) & ? <> 0
 ORDER BY day, kind, key LIMIT ?`
 
 	selectEntriesOfDays = `SELECT day, kind, key, note, fact FROM entry
-WHERE tenant = ? AND trainee = ? AND day BETWEEN ? AND ?
+WHERE trainee_id = ? AND day BETWEEN ? AND ?
 ORDER BY day, kind, key`
 
-	deleteEntry = `DELETE FROM entry WHERE tenant = ? AND trainee = ? AND day = ? AND kind = ? AND key = ?`
+	deleteEntry = `DELETE FROM entry WHERE trainee_id = ? AND day = ? AND kind = ? AND key = ?`
 )
 
-var upsertEntries = newBulk(`INSERT INTO entry (tenant, trainee, day, kind, key, note, fact)`, 5,
-	`ON CONFLICT (tenant, trainee, day, kind, key) DO UPDATE SET note = excluded.note, fact = excluded.fact`)
+var upsertEntries = newBulk(`INSERT INTO entry (trainee_id, day, kind, key, note, fact)`, 5,
+	`ON CONFLICT (trainee_id, day, kind, key) DO UPDATE SET note = excluded.note, fact = excluded.fact`)
 
 // Entries implements store.View.
 func (v *view) Entries(q store.EntryQuery) ([]engine.Entry, error) {
@@ -40,7 +40,7 @@ func (v *view) Entries(q store.EntryQuery) ([]engine.Entry, error) {
 	if len(q.Kinds) == 0 {
 		kinds = -1
 	}
-	entries, err := v.entries(selectEntries, v.scope.Tenant, v.scope.Trainee,
+	entries, err := v.entries(selectEntries, v.id,
 		int64(after.Day), int64(after.Kind), after.Key, int64(q.To), kinds, q.Limit)
 	return entries, v.fail("read entries", err)
 }
@@ -77,7 +77,7 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 		}
 		ends = append(ends, len(facts))
 	}
-	err = tx.put(upsertEntries, tx.scope, len(written), func(st *driver.Stmt, row, first int) {
+	err = tx.put(upsertEntries, tx.id, len(written), func(st *driver.Stmt, row, first int) {
 		e := &written[row]
 		st.BindInt64(first, int64(e.Day))
 		st.BindInt64(first+1, int64(e.Fact.Kind()))
@@ -107,7 +107,7 @@ func (tx *writeTx) stored(written []engine.Entry) ([]engine.Entry, error) {
 	var out []engine.Entry
 	for len(days) > 0 {
 		n := rows.Run(days)
-		found, err := tx.entries(selectEntriesOfDays, tx.scope.Tenant, tx.scope.Trainee, int64(days[0]), int64(days[n-1]))
+		found, err := tx.entries(selectEntriesOfDays, tx.id, int64(days[0]), int64(days[n-1]))
 		if err != nil {
 			return nil, err
 		}
@@ -124,16 +124,16 @@ func (tx *writeTx) loggedOf(days []engine.Day) ([]engine.Day, error) {
 			out = append(out, d.Day)
 		}
 		return nil
-	}, selectRollupsBetween, tx.scope.Tenant, tx.scope.Trainee, rows.Block(days[0]), rows.Block(days[len(days)-1]))
+	}, selectRollupsBetween, tx.id, rows.Block(days[0]), rows.Block(days[len(days)-1]))
 	return out, err
 }
 
 // DeleteEntry implements store.Tx.
 func (tx *writeTx) DeleteEntry(id engine.ID) error {
-	if err := tx.change(deleteEntry, tx.scope.Tenant, tx.scope.Trainee, int64(id.Day), int64(id.Kind), id.Key); err != nil {
+	if err := tx.change(deleteEntry, tx.id, int64(id.Day), int64(id.Kind), id.Key); err != nil {
 		return tx.fail("delete entry", err)
 	}
-	left, err := tx.entries(selectEntriesOfDays, tx.scope.Tenant, tx.scope.Trainee, int64(id.Day), int64(id.Day))
+	left, err := tx.entries(selectEntriesOfDays, tx.id, int64(id.Day), int64(id.Day))
 	if err == nil && len(left) == 0 {
 		err = tx.putDays([]rows.PackedDay{{Day: id.Day}})
 	}

@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"sync"
@@ -13,9 +14,8 @@ import (
 )
 
 // A commit waits for the disk, and most of a small write is that wait. So writes
-// that have queued up while one commits share the next transaction: each in a
-// savepoint of its own, so that one that fails leaves no trace, and none is
-// acknowledged before the commit they share.
+// that have queued up while one commits share the next transaction. One that fails
+// leaves no trace, and none is acknowledged before the commit they share.
 
 const (
 	savepoint    = `SAVEPOINT job`
@@ -173,48 +173,55 @@ func (s *Store) alone(j *job) error {
 	return nil
 }
 
-// begin takes the writer and begins a write transaction, which end ends. The lock
-// is taken at its start: a transaction that reads first and then writes fails at once
-// when another program was quicker. The wait for other programs is here and not in
-// SQLite, so that it ends with the context.
+// begin takes the writer and begins a write transaction, which end ends.
 func (s *Store) begin(ctx context.Context) (*handle, error) {
 	h, err := s.writer.take(ctx)
 	if err != nil {
 		return nil, err
 	}
-	for wait, until := time.Millisecond, time.Now().Add(s.patience); ; wait = min(2*wait, longestWait) {
-		err = h.control(beginWrite)
-		if driver.ErrCode(err).ToPrimary() != driver.ResultBusy || time.Now().After(until) {
-			break
-		}
-		select {
-		case <-ctx.Done():
-		case <-time.After(wait):
-			continue
-		}
-		break
-	}
-	if err != nil {
+	if err := h.begin(ctx, s.patience); err != nil {
 		s.writer.put(h)
 		return nil, err
 	}
 	return h, nil
 }
 
-// longestWait is the longest pause between two looks whether another program has
-// let go of the file.
-const longestWait = 50 * time.Millisecond
-
 // end gives back the writer, without what has not been committed.
 func (s *Store) end(h *handle) {
 	if !h.AutocommitEnabled() {
-		_ = h.control(rollback) // nothing is left to do when it fails: the transaction has ended
+		_ = h.control(rollback) // what fails has ended the transaction too
 	}
 	s.writer.put(h)
 }
 
+// longestWait is the longest pause between two looks whether another program has
+// let go of the file.
+const longestWait = 50 * time.Millisecond
+
+// begin begins a write transaction, which has the lock from its start: one that reads
+// first and then writes fails at once when another program was quicker. The wait
+// for other programs is here and not in SQLite, so that it ends with the context.
+func (h *handle) begin(ctx context.Context, patience time.Duration) error {
+	wait := time.Millisecond
+	for until := time.Now().Add(patience); ; wait = min(2*wait, longestWait) {
+		err := h.control(beginWrite)
+		if err == nil || codeOf(err).ToPrimary() != driver.ResultBusy || time.Now().After(until) {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(wait):
+		}
+	}
+}
+
 // together runs jobs in one transaction and sets what each came to. Its error
 // means that none of them is stored for a reason that is no job's own.
+//
+// As a rule none fails after it has written something. So they run without
+// savepoints, which cost more than a small write's own statements; only if one
+// has to be undone all of them run again, each in a savepoint.
 func (s *Store) together(group []*job) error {
 	ctx := context.Background() // nobody's: one that gives up must not end the others'
 	h, err := s.begin(ctx)
@@ -222,22 +229,17 @@ func (s *Store) together(group []*job) error {
 		return err
 	}
 	defer s.end(h)
-	var kept []*job
-	for _, j := range group {
-		if err := h.control(savepoint); err != nil {
-			return err
+	kept, err := h.runPlainly(group)
+	if errors.Is(err, errToUndo) {
+		if err = h.control(rollback); err == nil {
+			err = h.begin(ctx, s.patience)
 		}
-		if j.run(conn{j.ctx, h}); j.err == nil && j.panicked == nil {
-			kept = append(kept, j)
-		} else if err := h.control(rollbackToIt); err != nil {
-			return err
-		}
-		if err := h.control(releaseIt); err != nil {
-			return err
+		if err == nil {
+			kept, err = h.runInSavepoints(group)
 		}
 	}
-	if len(kept) == 0 {
-		return nil
+	if err != nil || len(kept) == 0 {
+		return err
 	}
 	if err := h.control(commit); err != nil {
 		for _, j := range kept {
@@ -248,6 +250,48 @@ func (s *Store) together(group []*job) error {
 	s.settle(h)
 	return nil
 }
+
+var (
+	errToUndo = errors.New("a write that failed is to be undone")
+	errEnded  = errors.New("the transaction has ended")
+)
+
+// runPlainly runs jobs and returns those that are to be kept, or errToUndo.
+func (h *handle) runPlainly(group []*job) (kept []*job, err error) {
+	for _, j := range group {
+		h.hasWritten = false
+		j.run(conn{j.ctx, h})
+		switch {
+		case h.AutocommitEnabled(): // as SQLite ends it when a disk is full
+			return nil, errEnded
+		case j.hasSucceeded():
+			kept = append(kept, j)
+		case h.hasWritten:
+			return nil, errToUndo
+		}
+	}
+	return kept, nil
+}
+
+// runInSavepoints runs jobs, undoes those that fail and returns the others.
+func (h *handle) runInSavepoints(group []*job) (kept []*job, err error) {
+	for _, j := range group {
+		if err := h.control(savepoint); err != nil {
+			return nil, err
+		}
+		if j.run(conn{j.ctx, h}); j.hasSucceeded() {
+			kept = append(kept, j)
+		} else if err := h.control(rollbackToIt); err != nil {
+			return nil, err
+		}
+		if err := h.control(releaseIt); err != nil {
+			return nil, err
+		}
+	}
+	return kept, nil
+}
+
+func (j *job) hasSucceeded() bool { return j.err == nil && j.panicked == nil }
 
 // run runs the callback. What it wrote does not count when its context has ended
 // meanwhile.

@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -79,7 +80,8 @@ func openWriter(file string) (*handle, error) {
 	if err != nil {
 		return nil, err
 	}
-	return h.prepared(controlQueries, readQueries, writeQueries)
+	h.SetBusyTimeout(0) // begin waits for other programs, and what else is to be had at once or not is not worth it
+	return h.prepared(slices.Concat(controlQueries, readQueries), writeQueries)
 }
 
 // openReader opens a connection that cannot write.
@@ -88,7 +90,7 @@ func openReader(file string) (*handle, error) {
 	if err != nil {
 		return nil, err
 	}
-	return h.prepared(readQueries)
+	return h.prepared(readQueries, nil)
 }
 
 // Ping implements store.Store.

@@ -189,12 +189,9 @@ func TestSettings(t *testing.T) {
 			t.Error(err)
 		}
 		p.put(h)
-		if ms := p.pragma(t, "busy_timeout"); ms != "5000" {
-			t.Errorf("busy_timeout %s", ms)
-		}
 	}
-	if s.patience != 5*time.Second {
-		t.Errorf("patience %v", s.patience)
+	if ms := s.reader.pragma(t, "busy_timeout"); ms != "5000" || s.patience != 5*time.Second {
+		t.Errorf("a reader waits for %s ms, the writer for %v", ms, s.patience)
 	}
 	h, err := s.reader.take(t.Context())
 	if err != nil {

@@ -15,7 +15,15 @@ import (
 // has it.
 type handle struct {
 	*driver.Conn
-	stmts map[string]*driver.Stmt
+	stmts map[string]statement
+
+	hasWritten bool // a statement that writes was bound since this was set to false
+}
+
+// statement is a prepared one.
+type statement struct {
+	*driver.Stmt
+	writes bool
 }
 
 // connect opens a connection with some settings, and refuses one that lacks a
@@ -25,7 +33,7 @@ func connect(path string, settings []string, promises []promise) (_ *handle, err
 	if err != nil {
 		return nil, err
 	}
-	h := &handle{Conn: c, stmts: map[string]*driver.Stmt{}}
+	h := &handle{Conn: c, stmts: map[string]statement{}}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, c.Close())

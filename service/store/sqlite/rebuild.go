@@ -14,14 +14,14 @@ import (
 const (
 	// raiseHead says nothing of a write: the person wrote nothing.
 	raiseHead = `UPDATE trainee SET revision = revision + 1 WHERE tenant = ? AND trainee = ?
-RETURNING incarnation, revision, display_name, time_zone, profile, created, updated`
+RETURNING ` + traineeColumns
 
 	rollupRules       = `user_version`
 	selectRollupRules = `PRAGMA ` + rollupRules
 
 	selectTraineesAfter = `SELECT tenant, trainee FROM trainee WHERE (tenant, trainee) > (?, ?) ORDER BY tenant, trainee LIMIT ?`
 
-	deleteRollups = `DELETE FROM day_rollup WHERE tenant = ? AND trainee = ?`
+	deleteRollups = `DELETE FROM day_rollup WHERE trainee_id = ?`
 )
 
 // rebuildRollups makes all day rows again when they were made by older rules than
@@ -74,9 +74,9 @@ func rebuild(c conn, sc store.Scope) error {
 	if err := tx.load(raiseHead, sc.Tenant, sc.Trainee); err != nil {
 		return tx.fail("raise head", err)
 	}
-	log, err := tx.entries(selectEntriesOfDays, sc.Tenant, sc.Trainee, int64(math.MinInt32), int64(math.MaxInt32))
+	log, err := tx.entries(selectEntriesOfDays, tx.id, int64(math.MinInt32), int64(math.MaxInt32))
 	if err == nil {
-		_, err = tx.exec(deleteRollups, sc.Tenant, sc.Trainee)
+		_, err = tx.exec(deleteRollups, tx.id)
 	}
 	if err == nil {
 		err = tx.putRollups(log)

@@ -11,15 +11,15 @@ import (
 )
 
 const (
-	selectRollups = `SELECT block, packed FROM day_rollup WHERE tenant = ? AND trainee = ? AND block >= ? ORDER BY block`
+	selectRollups = `SELECT block, packed FROM day_rollup WHERE trainee_id = ? AND block >= ? ORDER BY block`
 
-	selectRollupsBetween = `SELECT block, packed FROM day_rollup WHERE tenant = ? AND trainee = ? AND block BETWEEN ? AND ? ORDER BY block`
+	selectRollupsBetween = `SELECT block, packed FROM day_rollup WHERE trainee_id = ? AND block BETWEEN ? AND ? ORDER BY block`
 
-	deleteRollup = `DELETE FROM day_rollup WHERE tenant = ? AND trainee = ? AND block = ?`
+	deleteRollup = `DELETE FROM day_rollup WHERE trainee_id = ? AND block = ?`
 )
 
-var upsertRollups = newBulk(`INSERT INTO day_rollup (tenant, trainee, block, packed)`, 2,
-	`ON CONFLICT (tenant, trainee, block) DO UPDATE SET packed = excluded.packed`)
+var upsertRollups = newBulk(`INSERT INTO day_rollup (trainee_id, block, packed)`, 2,
+	`ON CONFLICT (trainee_id, block) DO UPDATE SET packed = excluded.packed`)
 
 // putRollups writes the days that a log in its order has.
 func (tx *writeTx) putRollups(log []engine.Entry) error {
@@ -46,7 +46,7 @@ func (tx *writeTx) putDays(days []rows.PackedDay) error {
 	err := tx.blocks(func(block int64, packed []byte) error {
 		stored[block] = bytes.Clone(packed)
 		return nil
-	}, selectRollupsBetween, tx.scope.Tenant, tx.scope.Trainee, first, last)
+	}, selectRollupsBetween, tx.id, first, last)
 	if err != nil {
 		return err
 	}
@@ -58,7 +58,7 @@ func (tx *writeTx) putDays(days []rows.PackedDay) error {
 		}
 		packed, err := rows.Splice(at, stored[at], days[:n])
 		if err == nil && packed == nil {
-			_, err = tx.exec(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, at)
+			_, err = tx.exec(deleteRollup, tx.id, at)
 		}
 		if err != nil {
 			return err
@@ -68,7 +68,7 @@ func (tx *writeTx) putDays(days []rows.PackedDay) error {
 		}
 		days = days[n:]
 	}
-	return tx.put(upsertRollups, tx.scope, len(changed), func(st *driver.Stmt, row, first int) {
+	return tx.put(upsertRollups, tx.id, len(changed), func(st *driver.Stmt, row, first int) {
 		st.BindInt64(first, changed[row].at)
 		st.BindBytes(first+1, changed[row].packed)
 	})
@@ -88,7 +88,7 @@ func (v *view) window(first engine.Day) (engine.Window, error) {
 			return nil
 		}
 		return rows.DecodeDay(d.Packed, d.Day, &w)
-	}, selectRollups, v.scope.Tenant, v.scope.Trainee, rows.Block(first))
+	}, selectRollups, v.id, rows.Block(first))
 	return w, err
 }
 

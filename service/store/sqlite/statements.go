@@ -8,13 +8,11 @@ import (
 	"strings"
 
 	driver "zombiezen.com/go/sqlite"
-
-	"example.com/steelyard/service/store"
 )
 
-// readQueries run on both handles: a write transaction reads too.
+// readQueries change nothing. A write transaction reads too.
 var readQueries = []string{
-	selectTables, selectHead, selectTrainee,
+	selectTables, selectHead, selectTrainee, takeHead, selectOnce, selectIdle,
 	selectEntries, selectEntriesOfDays, selectRollups, selectRollupsBetween,
 	selectPlan, selectPlans, selectOpenPlan, selectDecisionsByDay, selectDecisionsBySeq, selectDecisionSeq,
 	selectUpload, selectKey, selectKeyCreated, selectKeys,
@@ -25,12 +23,12 @@ var readQueries = []string{
 // writeQueries run on the writer only.
 var writeQueries = slices.Concat(
 	[]string{
-		bumpHead, raiseHead, insertTrainee, updateTrainee,
-		selectOnce, insertOnce,
+		bumpHead, raiseHead, nextTraineeID, insertTrainee, updateTrainee,
+		insertOnce,
 		deleteEntry, deleteRollup,
 		insertPlan, updatePlan, insertDecision,
 		upsertUpload, insertKey, endKey, revokeKey, useKey,
-		insertAudit, upsertRetention, selectIdle, deleteOldOnces, deleteOldAudit,
+		insertAudit, upsertRetention, deleteOldOnces, deleteOldAudit,
 		deleteDueOf, markDerived, insertDue, deleteRollups, markRestored,
 		deleteEntries, deleteDecisions, deletePlans, deleteTrainee,
 	},
@@ -53,19 +51,19 @@ var errNoRow = errors.New("no row")
 
 // prepared prepares statements when the file is opened: a query with a mistake fails
 // Open, never a request. A connection that lacks one is closed.
-func (h *handle) prepared(queries ...[]string) (*handle, error) {
-	for _, q := range slices.Concat(queries...) {
+func (h *handle) prepared(reading, writing []string) (*handle, error) {
+	for i, q := range slices.Concat(reading, writing) {
 		st, err := h.Prepare(q)
 		if err != nil {
 			return nil, errors.Join(fmt.Errorf("prepare %s: %w", q, err), h.Close())
 		}
-		h.stmts[q] = st
+		h.stmts[q] = statement{st, i >= len(reading)}
 	}
 	return h, nil
 }
 
 // control begins or ends a transaction or a part of one.
-func (h *handle) control(query string) error { return step(h.stmts[query]) }
+func (h *handle) control(query string) error { return step(h.stmts[query].Stmt) }
 
 func step(st *driver.Stmt) error {
 	if _, err := st.Step(); err != nil {
@@ -89,6 +87,7 @@ func (c conn) bind(query string, args []any) (*driver.Stmt, error) {
 		return nil, err
 	}
 	st := c.stmts[query]
+	c.hasWritten = c.hasWritten || st.writes
 	for i, arg := range args {
 		switch v := arg.(type) {
 		case string:
@@ -107,7 +106,7 @@ func (c conn) bind(query string, args []any) (*driver.Stmt, error) {
 			panic("sqlite: a parameter of another type")
 		}
 	}
-	return st, nil
+	return st.Stmt, nil
 }
 
 // exec runs a query and returns how many rows it changed.
@@ -169,18 +168,18 @@ func (c conn) each(scan func(*driver.Stmt) error, query string, args ...any) err
 // anything is for a row of which only matters that it is there.
 func anything(*driver.Stmt) error { return nil }
 
-// bulk is one upsert into a table that leads with tenant and trainee, for several
-// numbers of rows: a statement for some rows costs far less than as many statements,
-// and a few sizes fit any count. All rows share the scope's two parameters.
+// bulk is one upsert into a table that leads with the trainee's id, for several
+// numbers of rows: a statement for some rows costs less than as many statements, and
+// a few sizes fit any count. All rows share the id.
 type bulk struct {
-	width int // parameters a row, besides the scope
+	width int // parameters a row, besides the id
 	sql   [3]string
 }
 
 var bulkSizes = [3]int{64, 8, 1}
 
 func newBulk(into string, width int, onConflict string) bulk {
-	row := "(?1, ?2" + strings.Repeat(", ?", width) + ")"
+	row := "(?1" + strings.Repeat(", ?", width) + ")"
 	b := bulk{width: width}
 	for i, n := range bulkSizes {
 		b.sql[i] = into + " VALUES " + row + strings.Repeat(", "+row, n-1) + " " + onConflict
@@ -189,7 +188,7 @@ func newBulk(into string, width int, onConflict string) bulk {
 }
 
 // put runs b for so many rows; bindRow binds those of one from a parameter on.
-func (c conn) put(b bulk, sc store.Scope, count int, bindRow func(st *driver.Stmt, row, first int)) error {
+func (c conn) put(b bulk, id int64, count int, bindRow func(st *driver.Stmt, row, first int)) error {
 	row := 0
 	for i, n := range bulkSizes {
 		for ; count-row >= n; row += n {
@@ -197,10 +196,9 @@ func (c conn) put(b bulk, sc store.Scope, count int, bindRow func(st *driver.Stm
 			if err != nil {
 				return err
 			}
-			st.BindText(1, sc.Tenant)
-			st.BindText(2, sc.Trainee)
+			st.BindInt64(1, id)
 			for k := range n {
-				bindRow(st, row+k, 3+k*b.width)
+				bindRow(st, row+k, 2+k*b.width)
 			}
 			if err := step(st); err != nil {
 				return err

@@ -14,42 +14,47 @@ import (
 )
 
 const (
-	selectTrainee = `SELECT incarnation, revision, display_name, time_zone, profile, created, updated
-FROM trainee WHERE tenant = ? AND trainee = ?`
+	traineeColumns = `id, incarnation, revision, display_name, time_zone, profile, created, updated`
 
-	insertTrainee = `INSERT INTO trainee (tenant, trainee, incarnation, revision, display_name, time_zone, profile, created, updated, written)
-VALUES (?, ?, ?, 1, ?, ?, ?, ?, ?, ?)`
+	selectTrainee = `SELECT ` + traineeColumns + ` FROM trainee WHERE tenant = ? AND trainee = ?`
+
+	// No id is given twice.
+	nextTraineeID = `UPDATE last_trainee_id SET id = id + 1 RETURNING id`
+
+	insertTrainee = `INSERT INTO trainee (tenant, trainee, id, incarnation, revision, display_name, time_zone, profile, created, updated, written)
+VALUES (?, ?, ?, ?, 1, ?, ?, ?, ?, ?, ?)`
 
 	updateTrainee = `UPDATE trainee SET display_name = ?, time_zone = ?, profile = ?, updated = ?
 WHERE tenant = ? AND trainee = ?`
 
 	selectIdle      = `SELECT written FROM trainee WHERE tenant = ? AND trainee = ? AND written < ?`
-	deleteEntries   = `DELETE FROM entry WHERE tenant = ? AND trainee = ?`
+	deleteEntries   = `DELETE FROM entry WHERE trainee_id = (SELECT id FROM trainee WHERE tenant = ? AND trainee = ?)`
 	deletePlans     = `DELETE FROM plan WHERE tenant = ? AND trainee = ?`
 	deleteDecisions = `DELETE FROM decision WHERE tenant = ? AND trainee = ?`
 	deleteTrainee   = `DELETE FROM trainee WHERE tenant = ? AND trainee = ?`
 )
 
-// load reads head and trainee with a query that returns the columns of selectTrainee.
+// load reads head and trainee with a query that returns traineeColumns first.
 func (v *view) load(query string, args ...any) error { return v.row(v.scan, query, args...) }
 
-// scan reads the columns of selectTrainee.
+// scan reads traineeColumns.
 func (v *view) scan(st *driver.Stmt) error {
-	profile, err := rows.DecodeProfile(columnBytes(st, 4, nil))
+	profile, err := rows.DecodeProfile(columnBytes(st, 5, nil))
 	if err != nil {
 		return err
 	}
-	v.head = store.Head{Incarnation: st.ColumnText(0), Revision: st.ColumnInt64(1)}
+	v.id = st.ColumnInt64(0)
+	v.head = store.Head{Incarnation: st.ColumnText(1), Revision: st.ColumnInt64(2)}
 	v.trainee = store.Trainee{
-		ID: v.scope.Trainee, DisplayName: st.ColumnText(2), TimeZone: st.ColumnText(3), Profile: profile,
-		Created: instant(st.ColumnInt64(5)), Updated: instant(st.ColumnInt64(6)),
+		ID: v.scope.Trainee, DisplayName: st.ColumnText(3), TimeZone: st.ColumnText(4), Profile: profile,
+		Created: instant(st.ColumnInt64(6)), Updated: instant(st.ColumnInt64(7)),
 	}
 	return nil
 }
 
 // Create implements store.Writes. The id is that of the scope.
 func (s *Store) Create(ctx context.Context, sc store.Scope, once store.Once, t store.Trainee, w store.Write) ([]byte, error) {
-	return s.once(ctx, sc, once, func(tx *writeTx) error { return tx.create(t) }, w)
+	return s.once(ctx, sc, once, &t, w)
 }
 
 func (tx *writeTx) create(t store.Trainee) error {
@@ -62,8 +67,14 @@ func (tx *writeTx) create(t store.Trainee) error {
 	tx.head = store.Head{Incarnation: hex.EncodeToString(random[:]), Revision: 1}
 	t.ID, t.Created, t.Updated = tx.scope.Trainee, tx.now, tx.now
 	tx.trainee = t
-	_, err = tx.exec(insertTrainee, tx.scope.Tenant, tx.scope.Trainee, tx.head.Incarnation,
-		t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.now.Unix(), tx.now.Unix())
+	err = tx.row(func(st *driver.Stmt) error {
+		tx.id = st.ColumnInt64(0)
+		return nil
+	}, nextTraineeID)
+	if err == nil {
+		_, err = tx.exec(insertTrainee, tx.scope.Tenant, tx.scope.Trainee, tx.id, tx.head.Incarnation,
+			t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.now.Unix(), tx.now.Unix())
+	}
 	return tx.fail("create trainee", err)
 }
 
@@ -74,7 +85,9 @@ func (tx *writeTx) PutTrainee(t store.Trainee) error {
 		err = tx.change(updateTrainee, t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.scope.Tenant, tx.scope.Trainee)
 	}
 	if err == nil {
+		head := tx.head // as it will be
 		err = tx.load(selectTrainee, tx.scope.Tenant, tx.scope.Trainee)
+		tx.head = head
 	}
 	return tx.fail("put trainee", err)
 }
@@ -133,9 +146,7 @@ func (s *Store) settle(h *handle) {
 	if !s.residue.Load() {
 		return
 	}
-	h.SetBusyTimeout(0)
 	busy, err := h.pragma("wal_checkpoint(TRUNCATE)")
-	h.SetBusyTimeout(patience)
 	left := err != nil || busy != "0"
 	s.residue.Store(left)
 	if left {

@@ -11,6 +11,7 @@ import (
 type view struct {
 	conn
 	scope   store.Scope
+	id      int64 // of the trainee in this file; read with the head
 	head    store.Head
 	trainee store.Trainee
 }
