@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
 	"slices"
 	"sync"
 	"time"
@@ -44,6 +45,7 @@ type queue struct {
 	mu      sync.Mutex
 	waiting []*job
 	isBusy  bool
+	last    int // how many shared the last transaction
 }
 
 // join puts a job last, and reports whether it is to lead.
@@ -70,11 +72,28 @@ func (q *queue) leave(j *job) bool {
 	return true
 }
 
+// gather lets those come who are on their way, where the last transaction had
+// several: they were all told of its end at once, and the first one back would else
+// have the disk to itself while the others wait.
+func (q *queue) gather() {
+	for before := 0; ; {
+		q.mu.Lock()
+		waiting, last := len(q.waiting), q.last
+		q.mu.Unlock()
+		if waiting >= last || waiting == before {
+			return
+		}
+		before = waiting
+		runtime.Gosched()
+	}
+}
+
 // take returns the jobs of the next transaction.
 func (q *queue) take() []*job {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	n := min(len(q.waiting), mostShared)
+	q.last = n
 	group := slices.Clone(q.waiting[:n])
 	q.waiting = slices.Delete(q.waiting, 0, n)
 	return group
@@ -125,6 +144,7 @@ func (s *Store) write(ctx context.Context, f func(conn) error) error {
 
 // lead runs the next group, the leader's own job among them, and hands on.
 func (s *Store) lead(leader *job) {
+	s.queue.gather()
 	group := s.queue.take()
 	defer s.queue.next()
 	defer func() { // also when the leader's own callback panics

@@ -42,9 +42,9 @@ func (tx *writeTx) putDays(days []rows.PackedDay) error {
 		return nil
 	}
 	first, last := rows.Block(days[0].Day), rows.Block(days[len(days)-1].Day)
-	stored := map[int64][]byte{}
-	err := tx.blocks(func(block int64, packed []byte) error {
-		stored[block] = bytes.Clone(packed)
+	var stored []block
+	err := tx.blocks(func(at int64, packed []byte) error {
+		stored = append(stored, block{at, bytes.Clone(packed)})
 		return nil
 	}, selectRollupsBetween, tx.id, first, last)
 	if err != nil {
@@ -52,19 +52,25 @@ func (tx *writeTx) putDays(days []rows.PackedDay) error {
 	}
 	var changed []block
 	for len(days) > 0 {
-		at, n := rows.Block(days[0].Day), 1
-		for n < len(days) && rows.Block(days[n].Day) == at {
+		b, n := block{at: rows.Block(days[0].Day)}, 1
+		for n < len(days) && rows.Block(days[n].Day) == b.at {
 			n++
 		}
-		packed, err := rows.Splice(at, stored[at], days[:n])
-		if err == nil && packed == nil {
-			_, err = tx.exec(deleteRollup, tx.id, at)
+		for len(stored) > 0 && stored[0].at <= b.at {
+			if stored[0].at == b.at {
+				b.packed = stored[0].packed
+			}
+			stored = stored[1:]
+		}
+		b.packed, err = rows.Splice(b.at, b.packed, days[:n])
+		if err == nil && b.packed == nil {
+			_, err = tx.exec(deleteRollup, tx.id, b.at)
 		}
 		if err != nil {
 			return err
 		}
-		if packed != nil {
-			changed = append(changed, block{at, packed})
+		if b.packed != nil {
+			changed = append(changed, b)
 		}
 		days = days[n:]
 	}

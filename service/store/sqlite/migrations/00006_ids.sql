@@ -29,13 +29,15 @@ SELECT id, day, kind, key, note, fact FROM trainee CROSS JOIN entry USING (tenan
 DROP TABLE entry;
 ALTER TABLE entry_by_id RENAME TO entry;
 
+-- With rowids: a block is longer than what a key's page takes, and would have a page
+-- of its own beside it, to be written each time.
 CREATE TABLE day_rollup_by_id (
   trainee_id INTEGER NOT NULL,
   block      INTEGER NOT NULL, -- 32 days that follow each other
   packed     BLOB    NOT NULL, -- those of them that have entries
   PRIMARY KEY (trainee_id, block),
   FOREIGN KEY (trainee_id) REFERENCES trainee (id) ON DELETE CASCADE
-) STRICT, WITHOUT ROWID;
+) STRICT;
 INSERT INTO day_rollup_by_id
 SELECT id, block, packed FROM trainee CROSS JOIN day_rollup USING (tenant, trainee) ORDER BY 1, 2;
 DROP TABLE day_rollup;
