@@ -79,6 +79,17 @@ func BenchmarkSnapshot90Days(b *testing.B) {
 	}
 }
 
+// BenchmarkSnapshot90DaysOfAPlan is the same with an open plan and its decisions.
+func BenchmarkSnapshot90DaysOfAPlan(b *testing.B) {
+	s, sc := benchStore(b)
+	openPlan(b, s, sc)
+	for b.Loop() {
+		if _, err := s.Snapshot(b.Context(), sc, 0); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
 func BenchmarkUpdateOneEntry(b *testing.B) {
 	s, sc := benchStore(b)
 	benchOneEntry(b, s, sc)

@@ -40,35 +40,36 @@ func (v *view) Decisions(plan, after string, limit int) ([]store.Decision, error
 			return nil, v.fail("read decision", err)
 		}
 	}
-	decisions, err := v.decisions(selectDecisionsBySeq, plan, seq, limit)
-	return decisions, v.fail("read decisions", err)
+	var out []store.Decision
+	err := v.each(func(st *driver.Stmt) error {
+		d, err := scanDecision(st)
+		out = append(out, d)
+		return err
+	}, selectDecisionsBySeq, v.scope.Tenant, v.scope.Trainee, plan, seq, limit)
+	return out, v.fail("read decisions", err)
 }
 
 func (v *view) decisionsByDay(plan string) ([]engine.Decision, error) {
-	decisions, err := v.decisions(selectDecisionsByDay, plan)
 	var out []engine.Decision
-	for _, d := range decisions {
+	err := v.each(func(st *driver.Stmt) error {
+		d, err := scanDecision(st)
 		out = append(out, d.Decision)
-	}
+		return err
+	}, selectDecisionsByDay, v.scope.Tenant, v.scope.Trainee, plan)
 	return out, err
 }
 
-// decisions reads what a query with decisionColumns finds in this scope.
-func (v *view) decisions(query string, args ...any) ([]store.Decision, error) {
-	var out []store.Decision
-	err := v.each(func(st *driver.Stmt) error {
-		action, err := columnSmall[engine.Action](st, 2)
-		d := store.Decision{Recorded: instant(st.ColumnInt64(10))}
-		d.ID, d.From, d.Action, d.By, d.Note = st.ColumnText(0), columnDay(st, 1), action, st.ColumnText(7), st.ColumnText(8)
-		d.Target.IntakeKcal, d.Target.ActivityKcal = st.ColumnFloat(3), st.ColumnFloat(4)
-		d.Target.Refeed.EveryDays, d.Target.Refeed.IntakeKcal = st.ColumnInt(5), st.ColumnFloat(6)
-		if !st.ColumnIsNull(9) {
-			d.Given = columnBytes(st, 9, []byte{})
-		}
-		out = append(out, d)
-		return err
-	}, query, append([]any{v.scope.Tenant, v.scope.Trainee}, args...)...)
-	return out, err
+// scanDecision reads decisionColumns.
+func scanDecision(st *driver.Stmt) (store.Decision, error) {
+	action, err := columnSmall[engine.Action](st, 2)
+	d := store.Decision{Recorded: instant(st.ColumnInt64(10))}
+	d.ID, d.From, d.Action, d.By, d.Note = st.ColumnText(0), columnDay(st, 1), action, st.ColumnText(7), st.ColumnText(8)
+	d.Target.IntakeKcal, d.Target.ActivityKcal = st.ColumnFloat(3), st.ColumnFloat(4)
+	d.Target.Refeed.EveryDays, d.Target.Refeed.IntakeKcal = st.ColumnInt(5), st.ColumnFloat(6)
+	if !st.ColumnIsNull(9) {
+		d.Given = columnBytes(st, 9, []byte{})
+	}
+	return d, err
 }
 
 // InsertDecision implements store.Tx. A plan that is not there is refused by

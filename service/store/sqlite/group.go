@@ -25,7 +25,7 @@ const (
 )
 
 // mostShared bounds how many writes share a transaction.
-const mostShared = 64
+const mostShared = 256
 
 // job is a write that waits for its turn or has had it.
 type job struct {

@@ -176,7 +176,7 @@ type bulk struct {
 	sql   [3]string
 }
 
-var bulkSizes = [3]int{64, 8, 1}
+var bulkSizes = [3]int{32, 4, 1}
 
 func newBulk(into string, width int, onConflict string) bulk {
 	row := "(?1" + strings.Repeat(", ?", width) + ")"

@@ -69,17 +69,17 @@ func (c *coder) uvarint(v *uint64) {
 
 // next reads a number. Most are of one byte, or are left out.
 func (c *coder) next() uint64 {
-	if c.at < len(c.buf) && c.buf[c.at] < 0x80 {
+	if c.at >= len(c.buf) {
+		return 0
+	}
+	if b := c.buf[c.at]; b < 0x80 {
 		c.at++
-		return uint64(c.buf[c.at-1])
+		return uint64(b)
 	}
 	return c.long()
 }
 
 func (c *coder) long() uint64 {
-	if c.at == len(c.buf) {
-		return 0
-	}
 	v, n := binary.Uvarint(c.buf[c.at:])
 	if n <= 0 {
 		c.fail()
@@ -99,14 +99,18 @@ func (c *coder) int(v *int) {
 }
 
 func (c *coder) bool(v *bool) {
+	if c.isReading {
+		u := c.next()
+		if *v = u == 1; u > 1 {
+			c.fail()
+		}
+		return
+	}
 	u := uint64(0)
 	if *v {
 		u = 1
 	}
-	if c.uvarint(&u); u > 1 {
-		c.fail()
-	}
-	*v = u == 1
+	c.uvarint(&u)
 }
 
 // small is a constant's number, at most a given one.
