@@ -87,9 +87,14 @@ func TestWaitForAnotherProgramEndsWithTheContext(t *testing.T) {
 		_, err := s.Erase(ctx, ada, act())
 		done <- err
 	}()
+	until(t, "the writer to be taken", func() bool { return len(s.writer.used) == 1 })
+	began := time.Now()
 	cancel()
 	if err := <-done; !errors.Is(err, context.Canceled) || errors.Is(err, store.ErrUnavailable) {
 		t.Errorf("error %v", err)
+	}
+	if took := time.Since(began); took > s.patience/2 {
+		t.Errorf("told after %v", took)
 	}
 }
 

@@ -48,8 +48,7 @@ func connect(path string, settings []string, promises []promise) (_ *handle, err
 	return h, h.verify(promises)
 }
 
-// pragma runs a pragma, or another statement that is not worth preparing, and
-// returns the first column of its first row.
+// pragma runs a pragma and returns the first column of its first row.
 func (h *handle) pragma(text string) (string, error) {
 	st, _, err := h.PrepareTransient("PRAGMA " + text)
 	if err != nil {
