@@ -44,8 +44,8 @@ func newStore(t *testing.T) (s *Store, path string) {
 // outside is a connection of another program, which waits for no lock.
 func outside(t *testing.T, path string) *sql.DB {
 	t.Helper()
-	db, err := sql.Open("sqlite", dsn(path, []string{"busy_timeout(0)"}))
-	if err != nil {
+	db := connection(t, path)
+	if _, err := db.Exec("PRAGMA busy_timeout(0)"); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { db.Close() })
