@@ -54,6 +54,7 @@ require (
 	google.golang.org/protobuf v1.36.12
 	modernc.org/sqlite v1.62.0
 	pgregory.net/rapid v1.3.0
+	zombiezen.com/go/sqlite v1.4.2
 )
 
 require (

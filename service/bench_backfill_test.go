@@ -106,7 +106,7 @@ type entryRows struct {
 func rowsOf(b *testing.B, file, trainee string) entryRows {
 	b.Helper()
 	db := openSQLite(b, file, "")
-	rows, err := db.QueryContext(b.Context(), `SELECT * FROM entry WHERE trainee = ?`, strings.TrimPrefix(trainee, "trainees/"))
+	rows, err := db.QueryContext(b.Context(), `SELECT * FROM entry WHERE trainee_id = (SELECT id FROM trainee WHERE trainee = ?)`, strings.TrimPrefix(trainee, "trainees/"))
 	if err != nil {
 		b.Fatal(err)
 	}

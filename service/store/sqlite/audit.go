@@ -2,8 +2,9 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"time"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/service/store"
 )
@@ -50,15 +51,14 @@ func (s *Store) AuditTrail(ctx context.Context, tenant string, q store.AuditQuer
 		query, args = selectAuditOf, []any{tenant, q.Trainee, after, q.Limit}
 	}
 	var out []store.AuditRecord
-	rows, err := s.reads[query].QueryContext(ctx, args...)
-	err = eachRow(rows, err, func(rows *sql.Rows) error {
-		var r store.AuditRecord
-		var trainee sql.NullString
-		var at int64
-		err := rows.Scan(&r.ID, &trainee, &at, &r.Actor, &r.Method, &r.Resource)
-		r.Trainee, r.At = trainee.String, time.UnixMilli(at).UTC()
-		out = append(out, r)
-		return err
+	err := s.get(ctx, func(c conn) error {
+		return c.each(func(st *driver.Stmt) error {
+			out = append(out, store.AuditRecord{
+				ID: st.ColumnText(0), Trainee: st.ColumnText(1), At: time.UnixMilli(st.ColumnInt64(2)).UTC(),
+				Actor: st.ColumnText(3), Method: st.ColumnText(4), Resource: st.ColumnText(5),
+			})
+			return nil
+		}, query, args...)
 	})
 	return out, fail(ctx, "read audit trail", err)
 }

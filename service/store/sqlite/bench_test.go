@@ -3,6 +3,9 @@ package sqlite
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -69,6 +72,17 @@ func BenchmarkHead(b *testing.B) {
 
 func BenchmarkSnapshot90Days(b *testing.B) {
 	s, sc := benchStore(b)
+	for b.Loop() {
+		if _, err := s.Snapshot(b.Context(), sc, 0); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkSnapshot90DaysOfAPlan is the same with an open plan and its decisions.
+func BenchmarkSnapshot90DaysOfAPlan(b *testing.B) {
+	s, sc := benchStore(b)
+	openPlan(b, s, sc)
 	for b.Loop() {
 		if _, err := s.Snapshot(b.Context(), sc, 0); err != nil {
 			b.Fatal(err)
@@ -165,6 +179,49 @@ func BenchmarkUpdate500Days(b *testing.B) {
 		}
 		mustPut(b, s, sc, store.Once{}, entries)
 	}
+}
+
+// BenchmarkUpdateGrouped is how many single writes a second 64 writers, each of a
+// trainee of its own, get onto the disk for each one of a single writer: what one
+// waits for the disk, they share. Both sides run in turns.
+func BenchmarkUpdateGrouped(b *testing.B) {
+	s, _ := benchStore(b)
+	const writers = 64
+	var scopes []store.Scope
+	for i := range writers {
+		sc := store.Scope{Tenant: "gym", Trainee: fmt.Sprintf("t%02d", i)}
+		create(b, s, sc)
+		mustPut(b, s, sc, store.Once{}, keptDays(0, 90))
+		scopes = append(scopes, sc)
+	}
+	var sent atomic.Int64
+	perSecond := func(scopes []store.Scope, each int) float64 {
+		began := time.Now()
+		var done sync.WaitGroup
+		for _, sc := range scopes {
+			done.Go(func() {
+				for range each {
+					n := sent.Add(1)
+					once := store.Once{Method: "/m", RequestID: fmt.Sprint(n), BodyHash: "h"}
+					mustPut(b, s, sc, once, []engine.Entry{{Day: 89, Key: "1", Fact: engine.WeighIn{Weight: engine.Kg(78 + float64(n%8)/10)}}})
+				}
+			})
+		}
+		done.Wait()
+		return float64(len(scopes)*each) / time.Since(began).Seconds()
+	}
+	var ratios, alone, grouped []float64
+	for b.Loop() {
+		alone = append(alone, perSecond(scopes[:1], 100))
+		grouped = append(grouped, perSecond(scopes, 100))
+		ratios = append(ratios, grouped[len(grouped)-1]/alone[len(alone)-1])
+	}
+	median := func(v []float64) float64 { return slices.Sorted(slices.Values(v))[len(v)/2] }
+	b.ReportMetric(0, "ns/op")
+	b.ReportMetric(median(ratios), "ratio")
+	b.ReportMetric(12, "at_least")
+	b.ReportMetric(median(alone), "alone/s")
+	b.ReportMetric(median(grouped), "grouped/s")
 }
 
 // noWrite writes nothing and answers nothing.

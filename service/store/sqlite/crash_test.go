@@ -99,8 +99,8 @@ func killAfter(t *testing.T, path string, lines int) (last int64) {
 func checkWhole(t *testing.T, s *Store, acknowledged int64) {
 	t.Helper()
 	var verdict string
-	if err := s.reader.QueryRow("PRAGMA integrity_check").Scan(&verdict); err != nil || verdict != "ok" {
-		t.Errorf("integrity: %s, %v", verdict, err)
+	if s.look(t, "PRAGMA integrity_check", &verdict); verdict != "ok" {
+		t.Errorf("integrity: %s", verdict)
 	}
 	err := s.View(t.Context(), ada, func(v store.View) error {
 		n := v.Head().Revision

@@ -1,7 +1,7 @@
 package sqlite
 
 import (
-	"database/sql"
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -32,44 +32,52 @@ func (v *view) Decisions(plan, after string, limit int) ([]store.Decision, error
 	}
 	var seq int64
 	if after != "" {
-		if err := v.row(selectDecisionSeq, v.scope.Tenant, v.scope.Trainee, plan, after).Scan(&seq); err != nil {
+		err := v.row(func(st *driver.Stmt) error {
+			seq = st.ColumnInt64(0)
+			return nil
+		}, selectDecisionSeq, v.scope.Tenant, v.scope.Trainee, plan, after)
+		if err != nil {
 			return nil, v.fail("read decision", err)
 		}
 	}
-	decisions, err := v.decisions(selectDecisionsBySeq, plan, seq, limit)
-	return decisions, v.fail("read decisions", err)
+	var out []store.Decision
+	err := v.each(func(st *driver.Stmt) error {
+		d, err := scanDecision(st)
+		out = append(out, d)
+		return err
+	}, selectDecisionsBySeq, v.scope.Tenant, v.scope.Trainee, plan, seq, limit)
+	return out, v.fail("read decisions", err)
 }
 
 func (v *view) decisionsByDay(plan string) ([]engine.Decision, error) {
-	decisions, err := v.decisions(selectDecisionsByDay, plan)
 	var out []engine.Decision
-	for _, d := range decisions {
+	err := v.each(func(st *driver.Stmt) error {
+		d, err := scanDecision(st)
 		out = append(out, d.Decision)
-	}
+		return err
+	}, selectDecisionsByDay, v.scope.Tenant, v.scope.Trainee, plan)
 	return out, err
 }
 
-// decisions reads what a query with decisionColumns finds in this scope.
-func (v *view) decisions(query string, args ...any) ([]store.Decision, error) {
-	var out []store.Decision
-	err := v.each(func(rows *sql.Rows) error {
-		var d store.Decision
-		var recorded int64
-		err := rows.Scan(&d.ID, &d.From, &d.Action, &d.Target.IntakeKcal, &d.Target.ActivityKcal,
-			&d.Target.Refeed.EveryDays, &d.Target.Refeed.IntakeKcal, &d.By, &d.Note, &d.Given, &recorded)
-		d.Recorded = instant(recorded)
-		out = append(out, d)
-		return err
-	}, query, append([]any{v.scope.Tenant, v.scope.Trainee}, args...)...)
-	return out, err
+// scanDecision reads decisionColumns.
+func scanDecision(st *driver.Stmt) (store.Decision, error) {
+	action, err := columnSmall[engine.Action](st, 2)
+	d := store.Decision{Recorded: instant(st.ColumnInt64(10))}
+	d.ID, d.From, d.Action, d.By, d.Note = st.ColumnText(0), columnDay(st, 1), action, st.ColumnText(7), st.ColumnText(8)
+	d.Target.IntakeKcal, d.Target.ActivityKcal = st.ColumnFloat(3), st.ColumnFloat(4)
+	d.Target.Refeed.EveryDays, d.Target.Refeed.IntakeKcal = st.ColumnInt(5), st.ColumnFloat(6)
+	if !st.ColumnIsNull(9) {
+		d.Given = columnBytes(st, 9, []byte{})
+	}
+	return d, err
 }
 
 // InsertDecision implements store.Tx. A plan that is not there is refused by
 // the foreign key.
 func (tx *writeTx) InsertDecision(plan string, d engine.Decision, given []byte) (store.Decision, error) {
 	_, err := tx.exec(insertDecision, tx.scope.Tenant, tx.scope.Trainee, plan,
-		d.ID, d.From, d.Action, d.Target.IntakeKcal, d.Target.ActivityKcal,
-		d.Target.Refeed.EveryDays, d.Target.Refeed.IntakeKcal, d.By, d.Note, given, tx.now.Unix())
+		d.ID, int64(d.From), int64(d.Action), d.Target.IntakeKcal, d.Target.ActivityKcal,
+		d.Target.Refeed.EveryDays, d.Target.Refeed.IntakeKcal, d.By, d.Note, nullableBytes(given), tx.now.Unix())
 	if err != nil {
 		return store.Decision{}, tx.fail("insert decision", err)
 	}

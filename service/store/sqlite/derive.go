@@ -2,10 +2,11 @@ package sqlite
 
 import (
 	"cmp"
-	"database/sql"
 	"encoding/json"
 	"errors"
 	"slices"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/phase"
@@ -24,8 +25,8 @@ FROM trainee LEFT JOIN plan ON plan.tenant = trainee.tenant AND plan.trainee = t
 WHERE trainee.tenant = ? AND trainee.trainee = ?`
 
 	// The last two blocks have all days that due talks rest on.
-	selectDueDays = `SELECT block, packed FROM day_rollup WHERE tenant = ?1 AND trainee = ?2
-AND block >= (SELECT max(block) FROM day_rollup WHERE tenant = ?1 AND trainee = ?2) - 1 ORDER BY block`
+	selectDueDays = `SELECT block, packed FROM day_rollup WHERE trainee_id = ?1
+AND block >= (SELECT max(block) FROM day_rollup WHERE trainee_id = ?1) - 1 ORDER BY block`
 )
 
 // dueRow is a row of due_talk within its scope.
@@ -56,22 +57,20 @@ func (v *view) deriveDue() (talks []dueRow, isStored bool, err error) {
 }
 
 func (v *view) dueState() (dueState, error) {
-	var id, terms sql.NullString
-	var decisions, talks []byte
-	if err := v.row(selectDueState, v.scope.Tenant, v.scope.Trainee).Scan(&id, &terms, &decisions, &talks); err != nil {
-		return dueState{}, err
-	}
 	var s dueState
-	var err error
-	if s.stored, err = decodeDueRows(talks); err != nil || !id.Valid {
-		return s, err
-	}
-	plan, err := rows.DecodePlan([]byte(terms.String), id.String, engine.PlanOpen)
-	if err != nil {
-		return s, err
-	}
-	plan.Decisions, err = decodeDueDecisions(decisions)
-	s.plan = &plan
+	err := v.row(func(st *driver.Stmt) error {
+		var err error
+		if s.stored, err = decodeDueRows(columnBytes(st, 3, nil)); err != nil || st.ColumnIsNull(0) {
+			return err
+		}
+		plan, err := rows.DecodePlan(columnBytes(st, 1, nil), st.ColumnText(0), engine.PlanOpen)
+		if err != nil {
+			return err
+		}
+		plan.Decisions, err = decodeDueDecisions(columnBytes(st, 2, nil))
+		s.plan = &plan
+		return err
+	}, selectDueState, v.scope.Tenant, v.scope.Trainee)
 	return s, err
 }
 
@@ -143,7 +142,7 @@ func (v *view) dueWindow() (engine.Window, error) {
 			w.First = d.Day
 		}
 		return rows.DecodeDay(d.Packed, d.Day, &w)
-	}, selectDueDays, v.scope.Tenant, v.scope.Trainee)
+	}, selectDueDays, v.id)
 	if err != nil || w.Days == nil {
 		return engine.Window{}, err
 	}
@@ -175,7 +174,7 @@ func (v *view) firstReadings(from engine.Day, w engine.Window) ([]float64, error
 				return errEnough
 			}
 			return err
-		}, selectRollups, v.scope.Tenant, v.scope.Trainee, rows.Block(from))
+		}, selectRollups, v.id, rows.Block(from))
 		if err != nil && !errors.Is(err, errEnough) {
 			return nil, err
 		}

@@ -2,10 +2,11 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"math"
 
-	"example.com/steelyard/engine"
+	driver "zombiezen.com/go/sqlite"
+
+	"example.com/steelyard/engine/phase"
 	"example.com/steelyard/service/store"
 )
 
@@ -31,15 +32,16 @@ func (s *Store) DueTalks(ctx context.Context, tenant string, q store.DueQuery) (
 		reasons = -1
 	}
 	var out []store.DueTalk
-	found, err := s.reads[selectDueTalks].QueryContext(during(ctx), tenant, after.From, after.Trainee, after.Seq, q.AsOf, q.AsOf, reasons, q.Limit)
-	err = eachRow(found, err, func(r *sql.Rows) error {
-		var t store.DueTalk
-		var until sql.Null[engine.Day]
-		err := r.Scan(&t.From, &t.Place.Trainee, &t.Place.Seq, &t.Reason, &until, &t.Plan, &t.Line)
-		t.Until = engine.OptDay{Day: until.V, OK: until.Valid}
-		t.Place.From = t.From
-		out = append(out, t)
-		return err
+	err := s.get(ctx, func(c conn) error {
+		return c.each(func(st *driver.Stmt) error {
+			t := store.DueTalk{Plan: st.ColumnText(5)}
+			var err error
+			t.From, t.Until, t.Line = columnDay(st, 0), columnOptDay(st, 4), st.ColumnText(6)
+			t.Place = store.DuePlace{From: t.From, Trainee: st.ColumnText(1), Seq: st.ColumnInt(2)}
+			t.Reason, err = columnSmall[phase.DueReason](st, 3)
+			out = append(out, t)
+			return err
+		}, selectDueTalks, tenant, int64(after.From), after.Trainee, after.Seq, int64(q.AsOf), int64(q.AsOf), reasons, q.Limit)
 	})
 	return out, fail(ctx, "read due talks", err)
 }

@@ -16,15 +16,13 @@ func many(t testing.TB, s *Store, trainees int) {
 	const each = `WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i + 1 < ?),
 t(tenant, trainee, i) AS (SELECT iif(i % 2, 'south-gym', 'north-gym'), printf('t%06d', i / 2), i / 2 FROM n) `
 	for _, q := range []string{
-		each + `INSERT INTO trainee (tenant, trainee, incarnation, revision, display_name, time_zone, profile, created, updated, due_revision) SELECT tenant, trainee, 'x', 1, '', 'UTC', '{}', 0, 0, 1 FROM t`,
+		each + `INSERT INTO trainee (tenant, trainee, id, incarnation, revision, display_name, time_zone, profile, created, updated, due_revision) SELECT tenant, trainee, 1000 + 2 * i + (tenant = 'south-gym'), 'x', 1, '', 'UTC', '{}', 0, 0, 1 FROM t`,
 		each + `INSERT INTO plan SELECT tenant, trainee, 'cut', 0, '{}', 0, 0 FROM t`,
 		each + `INSERT INTO due_talk SELECT tenant, trainee, 1, 4, 100 + i % 90, 106 + i % 90, 'cut', 'past' FROM t`,
 		each + `INSERT INTO due_talk SELECT tenant, trainee, 2, 1, 200 + i % 90, NULL, 'cut', 'review' FROM t`,
 		each + `INSERT INTO due_talk SELECT tenant, trainee, 3, 2, 300 + i % 90, NULL, 'cut', 'silence' FROM t`,
 	} {
-		if _, err := s.writer.Exec(q, trainees); err != nil {
-			t.Fatalf("%s: %v", q, err)
-		}
+		s.exec(t, q, trainees)
 	}
 }
 
@@ -33,34 +31,19 @@ t(tenant, trainee, i) AS (SELECT iif(i % 2, 'south-gym', 'north-gym'), printf('t
 func TestDueTalksReadTheirIndexOnly(t *testing.T) {
 	s, _ := newStore(t)
 	many(t, s, 20_000)
-	if _, err := s.writer.Exec("ANALYZE"); err != nil { // the plan must not turn with what is known of the data
-		t.Fatal(err)
-	}
+	s.exec(t, "ANALYZE") // the plan must not turn with what is known of the data
 	for _, analyzed := range []bool{true, false} {
 		if !analyzed {
-			if _, err := s.writer.Exec("DELETE FROM sqlite_stat1"); err != nil {
-				t.Fatal(err)
-			}
+			s.exec(t, "DELETE FROM sqlite_stat1")
 		}
-		db, err := sql.Open("sqlite", s.path(t)) // statistics are read when a connection opens
-		if err != nil {
-			t.Fatal(err)
-		}
-		var steps []string
-		rows, err := db.Query("EXPLAIN QUERY PLAN "+selectDueTalks, "north-gym", 250, "t000100", 2, 260, 260, -1, 100)
-		err = eachRow(rows, err, func(r *sql.Rows) error {
+		var steps []string // statistics are read when a connection opens
+		s.rows(t, func(r *sql.Rows) error {
 			var id, parent, unused int
 			var detail string
 			err := r.Scan(&id, &parent, &unused, &detail)
 			steps = append(steps, detail)
 			return err
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := db.Close(); err != nil {
-			t.Fatal(err)
-		}
+		}, "EXPLAIN QUERY PLAN "+selectDueTalks, "north-gym", 250, "t000100", 2, 260, 260, -1, 100)
 		if len(steps) != 1 || !strings.HasPrefix(steps[0], "SEARCH due_talk USING INDEX due_talk_list (tenant=? AND (from_day,trainee,seq)>(?,?,?)") {
 			t.Errorf("analyzed %v: %q", analyzed, steps)
 		}
@@ -94,15 +77,4 @@ func TestDueTalksReadTheirIndexOnly(t *testing.T) {
 			t.Fatalf("talk %d: %+v", i, d)
 		}
 	}
-}
-
-// path returns where the file of a store is.
-func (s *Store) path(t *testing.T) string {
-	t.Helper()
-	var seq int
-	var name, file string
-	if err := s.reader.QueryRow("PRAGMA database_list").Scan(&seq, &name, &file); err != nil {
-		t.Fatal(err)
-	}
-	return file
 }

@@ -1,9 +1,10 @@
 package sqlite
 
 import (
-	"database/sql"
 	"fmt"
 	"slices"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -13,18 +14,18 @@ import (
 const (
 	// The last parameter but one has a bit for each kind asked for.
 	selectEntries = `SELECT day, kind, key, note, fact FROM entry
-WHERE tenant = ? AND trainee = ? AND (day, kind, key) > (?, ?, ?) AND day <= ? AND (1 << kind) & ? <> 0
+WHERE trainee_id = ? AND (day, kind, key) > (?, ?, ?) AND day <= ? AND (1 << kind) & ? <> 0
 ORDER BY day, kind, key LIMIT ?`
 
 	selectEntriesOfDays = `SELECT day, kind, key, note, fact FROM entry
-WHERE tenant = ? AND trainee = ? AND day BETWEEN ? AND ?
+WHERE trainee_id = ? AND day BETWEEN ? AND ?
 ORDER BY day, kind, key`
 
-	deleteEntry = `DELETE FROM entry WHERE tenant = ? AND trainee = ? AND day = ? AND kind = ? AND key = ?`
+	deleteEntry = `DELETE FROM entry WHERE trainee_id = ? AND day = ? AND kind = ? AND key = ?`
 )
 
-var upsertEntries = newBulk(`INSERT INTO entry (tenant, trainee, day, kind, key, note, fact)`, 5,
-	`ON CONFLICT (tenant, trainee, day, kind, key) DO UPDATE SET note = excluded.note, fact = excluded.fact`)
+var upsertEntries = newBulk(`INSERT INTO entry (trainee_id, day, kind, key, note, fact)`, 5,
+	`ON CONFLICT (trainee_id, day, kind, key) DO UPDATE SET note = excluded.note, fact = excluded.fact`)
 
 // Entries implements store.View.
 func (v *view) Entries(q store.EntryQuery) ([]engine.Entry, error) {
@@ -39,24 +40,23 @@ func (v *view) Entries(q store.EntryQuery) ([]engine.Entry, error) {
 	if len(q.Kinds) == 0 {
 		kinds = -1
 	}
-	entries, err := v.entries(selectEntries, v.scope.Tenant, v.scope.Trainee,
-		after.Day, after.Kind, after.Key, q.To, kinds, q.Limit)
+	entries, err := v.entries(selectEntries, v.id,
+		int64(after.Day), int64(after.Kind), after.Key, int64(q.To), kinds, q.Limit)
 	return entries, v.fail("read entries", err)
 }
 
 // entries reads what a query with the columns of selectEntries finds.
 func (v *view) entries(query string, args ...any) ([]engine.Entry, error) {
 	var out []engine.Entry
-	var e engine.Entry // out here, they are allocated once and not for each row
-	var kind engine.Kind
-	var fact sql.RawBytes
-	err := v.each(func(r *sql.Rows) error {
-		if err := r.Scan(&e.Day, &kind, &e.Key, &e.Note, &fact); err != nil {
+	var buf []byte
+	err := v.each(func(st *driver.Stmt) error {
+		kind, err := columnSmall[engine.Kind](st, 1)
+		if err != nil {
 			return err
 		}
-		var err error
-		e.Fact, err = rows.DecodeFact(kind, fact)
-		out = append(out, e)
+		buf = columnBytes(st, 4, buf)
+		fact, err := rows.DecodeFact(kind, buf)
+		out = append(out, engine.Entry{Day: columnDay(st, 0), Key: st.ColumnText(2), Note: st.ColumnText(3), Fact: fact})
 		return err
 	}, query, args...)
 	return out, err
@@ -70,15 +70,22 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 		return tx.fail("read entries", err)
 	}
 	facts := make([]byte, 0, 16*len(written))
-	args := make([]any, 0, upsertEntries.width*len(written))
+	ends := make([]int, 1, 1+len(written)) // fact i is between end i and i+1
 	for _, e := range written {
-		start := len(facts)
 		if facts, err = rows.AppendFact(facts, e.Fact); err != nil {
 			return tx.fail(fmt.Sprintf("encode %s", e.Fact.Kind()), err)
 		}
-		args = append(args, int64(e.Day), int64(e.Fact.Kind()), e.Key, e.Note, facts[start:len(facts):len(facts)])
+		ends = append(ends, len(facts))
 	}
-	if err := tx.put(upsertEntries, tx.scope, args); err != nil {
+	err = tx.put(upsertEntries, tx.id, len(written), func(st *driver.Stmt, row, first int) {
+		e := &written[row]
+		st.BindInt64(first, int64(e.Day))
+		st.BindInt64(first+1, int64(e.Fact.Kind()))
+		st.BindText(first+2, e.Key)
+		st.BindText(first+3, e.Note)
+		st.BindBytes(first+4, facts[ends[row]:ends[row+1]])
+	})
+	if err != nil {
 		return tx.fail("put entries", err)
 	}
 	return tx.fail("roll up", tx.putRollups(rows.Merge(stored, written)))
@@ -100,7 +107,7 @@ func (tx *writeTx) stored(written []engine.Entry) ([]engine.Entry, error) {
 	var out []engine.Entry
 	for len(days) > 0 {
 		n := rows.Run(days)
-		found, err := tx.entries(selectEntriesOfDays, tx.scope.Tenant, tx.scope.Trainee, days[0], days[n-1])
+		found, err := tx.entries(selectEntriesOfDays, tx.id, int64(days[0]), int64(days[n-1]))
 		if err != nil {
 			return nil, err
 		}
@@ -117,16 +124,16 @@ func (tx *writeTx) loggedOf(days []engine.Day) ([]engine.Day, error) {
 			out = append(out, d.Day)
 		}
 		return nil
-	}, selectRollupsBetween, tx.scope.Tenant, tx.scope.Trainee, rows.Block(days[0]), rows.Block(days[len(days)-1]))
+	}, selectRollupsBetween, tx.id, rows.Block(days[0]), rows.Block(days[len(days)-1]))
 	return out, err
 }
 
 // DeleteEntry implements store.Tx.
 func (tx *writeTx) DeleteEntry(id engine.ID) error {
-	if err := tx.change(deleteEntry, tx.scope.Tenant, tx.scope.Trainee, id.Day, id.Kind, id.Key); err != nil {
+	if err := tx.change(deleteEntry, tx.id, int64(id.Day), int64(id.Kind), id.Key); err != nil {
 		return tx.fail("delete entry", err)
 	}
-	left, err := tx.entries(selectEntriesOfDays, tx.scope.Tenant, tx.scope.Trainee, id.Day, id.Day)
+	left, err := tx.entries(selectEntriesOfDays, tx.id, int64(id.Day), int64(id.Day))
 	if err == nil && len(left) == 0 {
 		err = tx.putDays([]rows.PackedDay{{Day: id.Day}})
 	}

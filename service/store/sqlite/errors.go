@@ -2,13 +2,10 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
-	sqldriver "database/sql/driver"
 	"errors"
 	"fmt"
 
-	driver "modernc.org/sqlite"
-	codes "modernc.org/sqlite/lib"
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/service/store"
 )
@@ -22,31 +19,35 @@ func fail(ctx context.Context, action string, err error) error {
 }
 
 func translate(ctx context.Context, err error) error {
-	// A statement that its context ended fails in several ways (interrupted,
-	// transaction done, context error): the caller is told the one reason.
+	// What waits or runs when its context ends fails in several ways: the caller is
+	// told the one reason.
 	if ended := ctx.Err(); ended != nil {
 		return ended
 	}
-	if errors.Is(err, sql.ErrNoRows) {
+	if errors.Is(err, errNoRow) {
 		return store.ErrNotFound
 	}
-	if errors.Is(err, sql.ErrConnDone) || errors.Is(err, sqldriver.ErrBadConn) {
-		return fmt.Errorf("%w: %w", store.ErrUnavailable, err)
-	}
-	var refused *driver.Error
-	if !errors.As(err, &refused) {
-		return err
-	}
-	switch refused.Code() {
-	case codes.SQLITE_CONSTRAINT_PRIMARYKEY, codes.SQLITE_CONSTRAINT_UNIQUE:
+	code := codeOf(err)
+	switch code {
+	case driver.ResultConstraintPrimaryKey, driver.ResultConstraintUnique:
 		return store.ErrExists
-	case codes.SQLITE_CONSTRAINT_FOREIGNKEY:
+	case driver.ResultConstraintForeignKey:
 		return store.ErrNotFound // each one says that a row hangs on its owner
 	}
-	switch refused.Code() & 0xff { // the rest of an extended code says where
-	case codes.SQLITE_BUSY, codes.SQLITE_LOCKED, codes.SQLITE_FULL, codes.SQLITE_IOERR, codes.SQLITE_CANTOPEN,
-		codes.SQLITE_READONLY, codes.SQLITE_NOMEM, codes.SQLITE_PROTOCOL:
+	switch code.ToPrimary() {
+	case driver.ResultBusy, driver.ResultLocked, driver.ResultFull, driver.ResultIOErr, driver.ResultCantOpen,
+		driver.ResultReadOnly, driver.ResultNoMem, driver.ResultProtocol:
 		return fmt.Errorf("%w: %w", store.ErrUnavailable, err)
 	}
 	return err
+}
+
+// codeOf returns SQLite's extended code of an error, whichever of the two drivers
+// gave it; of what is no error of SQLite, ResultError.
+func codeOf(err error) driver.ResultCode {
+	var migrating interface{ Code() int }
+	if errors.As(err, &migrating) {
+		return driver.ResultCode(migrating.Code())
+	}
+	return driver.ErrCode(err)
 }

@@ -2,12 +2,12 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"math"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -32,14 +32,8 @@ func wantRevision(t *testing.T, s *Store, want int64) {
 func TestFullDisk(t *testing.T) {
 	s, _ := newStore(t)
 	var pages int
-	if err := s.writer.QueryRow("PRAGMA page_count").Scan(&pages); err != nil {
-		t.Fatal(err)
-	}
-	limit := func(pages int) {
-		if _, err := s.writer.Exec("PRAGMA max_page_count = " + strconv.Itoa(pages)); err != nil {
-			t.Fatal(err)
-		}
-	}
+	s.look(t, "PRAGMA page_count", &pages)
+	limit := func(pages int) { s.writer.pragma(t, "max_page_count = "+strconv.Itoa(pages)) }
 	big := weighIn(1, 70)
 	big.Note = strings.Repeat("x", 1<<16)
 	limit(pages + 1)
@@ -57,9 +51,7 @@ func TestFullDisk(t *testing.T) {
 // A file that another program has locked is unavailable once patience is over.
 func TestLockedByAnotherProgram(t *testing.T) {
 	s, path := newStore(t)
-	if _, err := s.writer.Exec("PRAGMA busy_timeout(1)"); err != nil {
-		t.Fatal(err)
-	}
+	s.patience = time.Millisecond
 	tx, err := outside(t, path).BeginTx(t.Context(), nil)
 	if err != nil {
 		t.Fatal(err)
@@ -95,9 +87,14 @@ func TestWaitForAnotherProgramEndsWithTheContext(t *testing.T) {
 		_, err := s.Erase(ctx, ada, act())
 		done <- err
 	}()
+	until(t, "the writer to be taken", func() bool { return len(s.writer.used) == 1 })
+	began := time.Now()
 	cancel()
 	if err := <-done; !errors.Is(err, context.Canceled) || errors.Is(err, store.ErrUnavailable) {
 		t.Errorf("error %v", err)
+	}
+	if took := time.Since(began); took > s.patience/2 {
+		t.Errorf("told after %v", took)
 	}
 }
 
@@ -108,14 +105,6 @@ func TestStepsAfterTheContextHasEnded(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	_, err := s.Update(ctx, ada, store.Once{}, func(tx store.Tx) (store.Answer, error) {
 		cancel()
-		// There is one connection: that it can be had says that this transaction has
-		// been rolled back.
-		c, err := s.writer.Conn(t.Context())
-		if err != nil {
-			t.Error(err)
-			return noAnswer, nil
-		}
-		c.Close()
 		if err := tx.PutEntries([]engine.Entry{weighIn(1, 70)}); !errors.Is(err, context.Canceled) {
 			t.Errorf("step: %v", err)
 		}
@@ -179,9 +168,7 @@ func TestSpoiledRows(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := s.writer.Exec(spoil); err != nil {
-			t.Fatal(err)
-		}
+		s.exec(t, spoil)
 		_, snapErr := s.Snapshot(t.Context(), ada, 0)
 		viewErr := s.View(t.Context(), ada, func(v store.View) error {
 			_, err := v.Entries(store.EntryQuery{To: 9, Limit: 9})
@@ -199,7 +186,7 @@ func TestPingOfABrokenStore(t *testing.T) {
 	if err := s.Ping(t.Context()); err != nil {
 		t.Error(err)
 	}
-	s.reader.Close()
+	s.reader.close()
 	if err := s.Ping(t.Context()); err == nil {
 		t.Error("no error")
 	}
@@ -216,7 +203,7 @@ func TestErrorsAreInTheStoresWords(t *testing.T) {
 			t.Errorf("error %v, want %s", err, want)
 		}
 	}
-	if errors.Is(notFound, sql.ErrNoRows) {
-		t.Error("a driver's error came through")
+	if errors.Is(notFound, errNoRow) {
+		t.Error("an error of the package's own came through")
 	}
 }

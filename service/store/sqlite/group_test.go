@@ -137,8 +137,7 @@ func TestASharedTransactionThatBreaks(t *testing.T) {
 		jobs[i] = &job{ctx: t.Context(), turn: make(chan struct{}, 1), f: func(c conn) error {
 			ran++
 			if ran == 2 { // the second in the group
-				_, err := c.tx.ExecContext(c.ctx, "ROLLBACK") // as a full disk does
-				return err
+				return c.control(rollback) // as a full disk does
 			}
 			tx := &writeTx{view: view{conn: c, scope: ada}, now: s.now()}
 			return tx.bump()
@@ -154,5 +153,44 @@ func TestASharedTransactionThatBreaks(t *testing.T) {
 	wantRevision(t, s, 1+3)
 	if ran != 5 {
 		t.Errorf("%d runs, want two in the group and three alone", ran)
+	}
+}
+
+// One that fails before it has written costs the others nothing; one that fails later
+// is undone alone.
+func TestAFailureAmongWritesThatShareATransaction(t *testing.T) {
+	for _, c := range []struct {
+		what    string
+		written bool
+		runs    int
+	}{{"before it writes", false, 3}, {"after it has written", true, 2 + 3}} {
+		s, _ := newStore(t)
+		wrong := errors.New("wrong")
+		jobs := make([]*job, 3)
+		ran := 0
+		for i := range jobs {
+			jobs[i] = &job{ctx: t.Context(), turn: make(chan struct{}, 1), f: func(in conn) error {
+				ran++
+				tx := &writeTx{view: view{conn: in, scope: ada}, now: s.now()}
+				if i != 1 {
+					return tx.bump()
+				}
+				if c.written {
+					if err := tx.bump(); err != nil {
+						return err
+					}
+				}
+				return wrong
+			}}
+			s.queue.join(jobs[i])
+		}
+		s.lead(jobs[0])
+		if jobs[0].err != nil || !errors.Is(jobs[1].err, wrong) || jobs[2].err != nil {
+			t.Errorf("%s: %v, %v, %v", c.what, jobs[0].err, jobs[1].err, jobs[2].err)
+		}
+		wantRevision(t, s, 1+2)
+		if ran != c.runs {
+			t.Errorf("%s: %d runs, want %d", c.what, ran, c.runs)
+		}
 	}
 }

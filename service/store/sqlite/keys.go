@@ -2,10 +2,11 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
 	"math"
 	"time"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/service/store"
 )
@@ -47,24 +48,33 @@ func (c conn) putKey(k store.Key, by store.AuditRecord) error {
 
 // Key implements store.Keys.
 func (s *Store) Key(ctx context.Context, id string) (store.Key, error) {
-	k, err := scanKey(s.reads[selectKey].QueryRowContext(ctx, id))
+	var k store.Key
+	err := s.get(ctx, func(c conn) (err error) {
+		k, err = c.key(id)
+		return err
+	})
 	return k, fail(ctx, "read key", err)
 }
 
 // ListKeys implements store.Keys.
 func (s *Store) ListKeys(ctx context.Context, tenant, after string, limit int) ([]store.Key, error) {
-	created := int64(math.MinInt64)
-	if after != "" {
-		if err := s.reads[selectKeyCreated].QueryRowContext(ctx, tenant, after).Scan(&created); err != nil {
-			return nil, fail(ctx, "list keys", err)
-		}
-	}
 	var out []store.Key
-	rows, err := s.reads[selectKeys].QueryContext(ctx, tenant, created, after, limit)
-	err = eachRow(rows, err, func(rows *sql.Rows) error {
-		k, err := scanKey(rows)
-		out = append(out, k)
-		return err
+	err := s.get(ctx, func(c conn) error {
+		created := int64(math.MinInt64)
+		if after != "" {
+			err := c.row(func(st *driver.Stmt) error {
+				created = st.ColumnInt64(0)
+				return nil
+			}, selectKeyCreated, tenant, after)
+			if err != nil {
+				return err
+			}
+		}
+		return c.each(func(st *driver.Stmt) error {
+			k, err := scanKey(st)
+			out = append(out, k)
+			return err
+		}, selectKeys, tenant, created, after, limit)
 	})
 	return out, fail(ctx, "list keys", err)
 }
@@ -86,10 +96,10 @@ func (s *Store) RevokeKey(ctx context.Context, tenant, id string, by store.Audit
 	err := s.write(ctx, func(c conn) error {
 		revoked, err := c.exec(revokeKey, s.now().Unix(), tenant, id)
 		if err == nil {
-			k, err = scanKey(c.row(selectKey, id))
+			k, err = c.key(id)
 		}
 		if err == nil && k.Tenant != tenant {
-			err = sql.ErrNoRows
+			err = errNoRow
 		}
 		if err == nil && revoked != 0 {
 			err = c.audit(store.Scope{Tenant: tenant, Trainee: k.Trainee}, by)
@@ -114,31 +124,19 @@ func (s *Store) UsedKeys(ctx context.Context, used map[string]time.Time) error {
 	})
 }
 
+func (c conn) key(id string) (k store.Key, err error) {
+	err = c.row(func(st *driver.Stmt) (err error) {
+		k, err = scanKey(st)
+		return err
+	}, selectKey, id)
+	return k, err
+}
+
 // scanKey reads keyColumns.
-func scanKey(row interface{ Scan(...any) error }) (store.Key, error) {
-	var k store.Key
-	var scopes []byte
-	var trainee sql.NullString
-	var created int64
-	var expires, revoked, used sql.NullInt64
-	err := row.Scan(&k.ID, &k.Tenant, &trainee, &k.Name, &k.Hash, &scopes, &created, &expires, &revoked, &used)
-	if err != nil {
-		return store.Key{}, err
+func scanKey(st *driver.Stmt) (store.Key, error) {
+	k := store.Key{
+		ID: st.ColumnText(0), Tenant: st.ColumnText(1), Trainee: st.ColumnText(2), Name: st.ColumnText(3), Hash: columnBytes(st, 4, nil),
+		Created: instant(st.ColumnInt64(6)), Expires: columnInstant(st, 7), Revoked: columnInstant(st, 8), Used: columnInstant(st, 9),
 	}
-	k.Trainee, k.Created = trainee.String, instant(created)
-	k.Expires, k.Revoked, k.Used = knownInstant(expires), knownInstant(revoked), knownInstant(used)
-	return k, json.Unmarshal(scopes, &k.Scopes)
-}
-
-func nullableText(text string) sql.NullString { return sql.NullString{String: text, Valid: text != ""} }
-
-func nullableInstant(t time.Time) sql.NullInt64 {
-	return sql.NullInt64{Int64: t.Unix(), Valid: !t.IsZero()}
-}
-
-func knownInstant(n sql.NullInt64) time.Time {
-	if !n.Valid {
-		return time.Time{}
-	}
-	return instant(n.Int64)
+	return k, json.Unmarshal(columnBytes(st, 5, nil), &k.Scopes)
 }

@@ -5,11 +5,13 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/phase"
+	"example.com/steelyard/engine/rollup"
 	"example.com/steelyard/service/store"
 )
 
@@ -17,17 +19,19 @@ import (
 // put into it.
 func oldFile(t *testing.T, statements ...string) string {
 	t.Helper()
+	return oldFileOf(t, 1, statements...)
+}
+
+// oldFileOf is a database as the migrations up to one made it.
+func oldFileOf(t *testing.T, version int64, statements ...string) string {
+	t.Helper()
 	path := filepath.Join(t.TempDir(), "log.db")
-	db, err := sql.Open("sqlite", dsn(path, writerSettings))
-	if err != nil {
-		t.Fatal(err)
-	}
-	db.SetMaxOpenConns(1)
+	db := connection(t, path)
 	p, err := migrator(db)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := p.UpTo(t.Context(), 1); err != nil {
+	if _, err := p.UpTo(t.Context(), version); err != nil {
 		t.Fatal(err)
 	}
 	for _, q := range statements {
@@ -118,8 +122,8 @@ func TestOldFilesGetTheirDueTalks(t *testing.T) {
 			t.Errorf("south: %+v, %v", got, err)
 		}
 		var left int
-		if err := s.reader.QueryRow(`SELECT count(*) FROM trainee WHERE due_revision <> revision AND tenant <> 'north-gym' OR due_revision < 5`).Scan(&left); err != nil || left != 0 {
-			t.Errorf("%d left to do, %v", left, err)
+		if s.look(t, `SELECT count(*) FROM trainee WHERE due_revision <> revision AND tenant <> 'north-gym' OR due_revision < 5`, &left); left != 0 {
+			t.Errorf("%d left to do", left)
 		}
 	}
 	check()
@@ -127,9 +131,7 @@ func TestOldFilesGetTheirDueTalks(t *testing.T) {
 		t.Errorf("head %+v, %v", h, err)
 	}
 	// Opened again, nothing changes; and what was interrupted is gone on with.
-	if _, err := s.writer.Exec(`DELETE FROM due_talk WHERE trainee = 'bo'; UPDATE trainee SET due_revision = 0 WHERE trainee = 'bo'`); err != nil {
-		t.Fatal(err)
-	}
+	s.exec(t, `DELETE FROM due_talk WHERE trainee = 'bo'; UPDATE trainee SET due_revision = 0 WHERE trainee = 'bo'`)
 	s.Close()
 	s = open(t, path)
 	check()
@@ -171,8 +173,8 @@ func TestOldFilesAreRead(t *testing.T) {
 	mustPut(t, s, ada, store.Once{}, want)
 	check(6)
 	var packed int
-	if err := s.reader.QueryRow(`SELECT count(*) FROM entry WHERE substr(fact, 1, 1) = x'01'`).Scan(&packed); err != nil || packed != 3 {
-		t.Errorf("%d are packed, %v", packed, err)
+	if s.look(t, `SELECT count(*) FROM entry WHERE substr(fact, 1, 1) = x'01'`, &packed); packed != 3 {
+		t.Errorf("%d are packed", packed)
 	}
 }
 
@@ -191,9 +193,7 @@ func TestDaysOfOlderRulesAreMadeAgain(t *testing.T) {
 	}
 	reopen := func(statements string) {
 		t.Helper()
-		if _, err := s.writer.Exec(statements); err != nil {
-			t.Fatal(err)
-		}
+		s.exec(t, statements)
 		s.Close()
 		s = open(t, path)
 	}
@@ -236,5 +236,85 @@ func TestOldFilesKeepKeysAndTrainees(t *testing.T) {
 		if err != nil || len(got.Erased) != c.erased {
 			t.Errorf("after %d days: %+v, %v", c.days, got, err)
 		}
+	}
+}
+
+// What was keyed by tenant and trainee is carried over byte for byte, each row to its
+// own trainee, whatever tenant has another one of the same name.
+func TestOldFilesGetTheirIDs(t *testing.T) {
+	statements := []string{"BEGIN", fmt.Sprintf("PRAGMA user_version = %d", rollup.Rules)} // nothing is derived again
+	for i, sc := range []string{"'north-gym', 'ada'", "'south-gym', 'ada'", "'north-gym', 'bo'", "'east-gym', 'zoe'", "'east-gym', 'nobody'"} {
+		statements = append(statements, fmt.Sprintf(`INSERT INTO trainee VALUES (%s, '%032d', %d, 'Name', 'UTC', '{}', 5, 6, 7, 0)`, sc, i, i+3))
+		if i == 4 {
+			continue // of whom there is nothing
+		}
+		for n := range 3 {
+			statements = append(statements,
+				fmt.Sprintf(`INSERT INTO entry VALUES (%s, %d, 1, 'k%d', 'note %d', x'01%02x00ff')`, sc, n-1, n, i, 16*i+n),
+				fmt.Sprintf(`INSERT INTO day_rollup VALUES (%s, %d, x'0002%02x00')`, sc, n-1, 16*i+n))
+		}
+	}
+	for i, sc := range []string{"'north-gym', 'bo'", "'north-gym', 'ada'", "'south-gym', 'ada'", "'north-gym', 'bo'"} { // in the order of time
+		statements = append(statements, fmt.Sprintf(`INSERT INTO once VALUES (%s, '/m', 'r%d', 'hash', x'00ff%02x', %d)`, sc, i, i, 100+i))
+	}
+	path := oldFileOf(t, 5, append(statements, "COMMIT")...)
+	dump := func(db *sql.DB, join string) (out []string) {
+		t.Helper()
+		for _, q := range []string{
+			`SELECT format('%s %s %d %d %s %s %s', tenant, trainee, day, kind, key, note, hex(fact)) FROM entry %s ORDER BY tenant, trainee, day, kind, key`,
+			`SELECT format('%s %s %d %s', tenant, trainee, block, hex(packed)) FROM day_rollup %s ORDER BY tenant, trainee, block`,
+			`SELECT format('%s %s %s %s %s %s %d', tenant, trainee, method, request_id, body_hash, hex(answer), recorded) FROM once %s ORDER BY once.rowid`,
+		} {
+			rows, err := db.Query(strings.Replace(q, " %s ORDER", " "+join+" ORDER", 1))
+			if err != nil {
+				t.Fatal(err)
+			}
+			for rows.Next() {
+				var row string
+				if err := rows.Scan(&row); err != nil {
+					t.Fatal(err)
+				}
+				out = append(out, row)
+			}
+			if err := rows.Err(); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return out
+	}
+	db := connection(t, path)
+	before := dump(db, "")
+	if err := db.Close(); err != nil || len(before) != 4*3*2+4 {
+		t.Fatalf("%d rows, %v", len(before), err)
+	}
+	s := open(t, path)
+	defer s.Close()
+	db = connection(t, path)
+	defer db.Close()
+	if after := dump(db, "JOIN trainee ON trainee_id = id"); !slices.Equal(after, before) {
+		t.Errorf("after\n%s\nbefore\n%s", strings.Join(after, "\n"), strings.Join(before, "\n"))
+	}
+	var trainees, ids, last int
+	s.look(t, "SELECT count(*), count(DISTINCT id), max(id) FROM trainee", &trainees, &ids, &last)
+	if trainees != 5 || ids != 5 {
+		t.Errorf("%d ids of %d trainees", ids, trainees)
+	}
+	create(t, s, store.Scope{Tenant: "north-gym", Trainee: "new"})
+	var next int
+	if s.look(t, "SELECT id FROM trainee WHERE trainee = 'new'", &next); next != last+1 {
+		t.Errorf("the next id is %d after %d", next, last)
+	}
+	// And they are used: a replay is one, an entry is replaced, an erasure takes its own only.
+	answer, err := s.Update(t.Context(), store.Scope{Tenant: "north-gym", Trainee: "bo"}, store.Once{Method: "/m", RequestID: "r3", BodyHash: "hash"}, noWrite)
+	if err != nil || string(answer) != "\x00\xff\x03" {
+		t.Errorf("replay %x, %v", answer, err)
+	}
+	erased, err := s.Erase(t.Context(), ada, act())
+	if err != nil || erased.Entries != 3 {
+		t.Errorf("erased %+v, %v", erased, err)
+	}
+	left := slices.DeleteFunc(before, func(row string) bool { return strings.HasPrefix(row, "north-gym ada ") })
+	if after := dump(db, "JOIN trainee ON trainee_id = id"); !slices.Equal(after, left) {
+		t.Errorf("after the erasure\n%s", strings.Join(after, "\n"))
 	}
 }

@@ -8,32 +8,27 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
-	"net/url"
 	"path/filepath"
 	"runtime"
 	"slices"
 	"sync/atomic"
 	"time"
 
-	_ "modernc.org/sqlite" // the driver "sqlite"
-
 	"example.com/steelyard/service/store"
 )
 
 // Store implements store.Store on one file.
 type Store struct {
-	writer *sql.DB // one connection, immediate transactions
-	reader *sql.DB // a pool that cannot write
-	queue  queue   // of writes
-	writes statements
-	reads  statements
+	writer *pool // one connection, immediate transactions
+	reader *pool // of connections that cannot write
+	queue  queue // of writes
 	now    func() time.Time
 
-	residue atomic.Bool // erased data may be left in the write-ahead log
-	renewer renewer
+	patience time.Duration // how long to wait for another program that writes
+	residue  atomic.Bool   // erased data may be left in the write-ahead log
+	renewer  renewer
 }
 
 var _ store.Store = (*Store)(nil)
@@ -46,7 +41,7 @@ var _ store.Store = (*Store)(nil)
 // Open refuses when the database does not take the settings that an
 // acknowledged write rests on.
 func Open(ctx context.Context, path string, now func() time.Time) (_ *Store, err error) {
-	s := &Store{now: func() time.Time { return now().UTC().Truncate(time.Second) }}
+	s := &Store{now: func() time.Time { return now().UTC().Truncate(time.Second) }, patience: patience}
 	defer func() {
 		if err != nil {
 			err = errors.Join(fmt.Errorf("open %s: %w", path, err), s.Close())
@@ -60,30 +55,17 @@ func Open(ctx context.Context, path string, now func() time.Time) (_ *Store, err
 	if err = makeFile(file); err != nil {
 		return nil, err
 	}
-	if s.writer, err = sql.Open("sqlite", dsn(file, writerSettings)); err != nil {
+	if err = migrate(ctx, file); err != nil {
 		return nil, err
 	}
-	s.writer.SetMaxOpenConns(1)
-	if err = verify(ctx, s.writer, writerPromises); err != nil {
-		return nil, err
-	}
-	if err = migrate(ctx, s.writer); err != nil {
-		return nil, err
-	}
-	if s.reader, err = sql.Open("sqlite", dsn(file, readerSettings)); err != nil {
-		return nil, err
-	}
-	readers := max(4, runtime.GOMAXPROCS(0))
-	s.reader.SetMaxOpenConns(readers)
-	s.reader.SetMaxIdleConns(readers)
-	if err = verify(ctx, s.reader, readerPromises); err != nil {
-		return nil, err
-	}
-	if s.writes, err = prepare(ctx, s.writer, slices.Concat(readQueries, writeQueries)); err != nil {
-		return nil, err
-	}
-	if s.reads, err = prepare(ctx, s.reader, readQueries); err != nil {
-		return nil, err
+	s.writer = newPool(1, func() (*handle, error) { return openWriter(file) })
+	s.reader = newPool(max(4, runtime.GOMAXPROCS(0)), func() (*handle, error) { return openReader(file) })
+	for _, p := range []*pool{s.writer, s.reader} { // what is wrong is told now
+		h, err := p.take(ctx)
+		if err != nil {
+			return nil, fail(ctx, "connect", err)
+		}
+		p.put(h)
 	}
 	if err = s.rebuildRollups(ctx); err != nil {
 		return nil, err
@@ -92,10 +74,30 @@ func Open(ctx context.Context, path string, now func() time.Time) (_ *Store, err
 	return s, nil
 }
 
+// openWriter opens a connection that writes.
+func openWriter(file string) (*handle, error) {
+	h, err := connect(file, writerSettings, writerPromises)
+	if err != nil {
+		return nil, err
+	}
+	h.SetBusyTimeout(0) // begin waits for other programs, and what else is to be had at once or not is not worth it
+	return h.prepared(slices.Concat(controlQueries, readQueries), writeQueries)
+}
+
+// openReader opens a connection that cannot write.
+func openReader(file string) (*handle, error) {
+	h, err := connect(file, readerSettings, readerPromises)
+	if err != nil {
+		return nil, err
+	}
+	return h.prepared(readQueries, nil)
+}
+
 // Ping implements store.Store.
 func (s *Store) Ping(ctx context.Context) error {
-	var tables int
-	return fail(ctx, "ping", s.reads[selectTables].QueryRowContext(ctx).Scan(&tables))
+	return fail(ctx, "ping", s.get(ctx, func(c conn) error {
+		return c.row(anything, selectTables)
+	}))
 }
 
 // Close implements store.Store. The writer closes last: it is the one that can
@@ -103,30 +105,22 @@ func (s *Store) Ping(ctx context.Context) error {
 func (s *Store) Close() error {
 	s.renewer.stop()
 	var errs []error
-	for _, db := range []*sql.DB{s.reader, s.writer} {
-		if db != nil {
-			errs = append(errs, db.Close())
+	for _, p := range []*pool{s.reader, s.writer} {
+		if p != nil {
+			errs = append(errs, p.close())
 		}
 	}
 	return errors.Join(errs...)
 }
 
-// patience is how many ms to wait for a lock of another program.
-const patience = "busy_timeout(5000)"
+// patience is how long to wait for a lock of another program.
+const patience = 5 * time.Second
 
-// Settings of the two handles. An immediate transaction takes the write lock at
-// its start: a deferred one that reads first and then writes fails at once when
-// another writer was quicker, whatever the patience.
+// Settings of the two kinds of connections, in the syntax that a pragma and a
+// parameter of a file's name share.
 var (
-	writerSettings = url.Values{
-		"_pragma": {patience, "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "secure_delete(1)"},
-		"_txlock": {"immediate"},
-		"_dqs":    {"0"},
-	}
-	readerSettings = url.Values{
-		"_pragma": {patience, "query_only(1)"},
-		"_dqs":    {"0"},
-	}
+	writerSettings = []string{"journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "secure_delete(1)"}
+	readerSettings = []string{"query_only(1)"}
 )
 
 // promise is a setting read back from a connection.
@@ -141,22 +135,3 @@ var (
 	}
 	readerPromises = []promise{{"query_only", "1", "a read must not write"}}
 )
-
-// verify refuses a handle whose connections lack a promised setting.
-func verify(ctx context.Context, db *sql.DB, promises []promise) error {
-	for _, p := range promises {
-		var got string
-		if err := db.QueryRowContext(ctx, "PRAGMA "+p.pragma).Scan(&got); err != nil {
-			return fail(ctx, "read "+p.pragma, err)
-		}
-		if got != p.want {
-			return fmt.Errorf("%s is %s, want %s: %s", p.pragma, got, p.want, p.why)
-		}
-	}
-	return nil
-}
-
-func dsn(path string, settings url.Values) string {
-	u := url.URL{Scheme: "file", Path: filepath.ToSlash(path), RawQuery: settings.Encode()}
-	return u.String()
-}

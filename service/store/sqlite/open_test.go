@@ -4,8 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"maps"
-	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -46,8 +44,8 @@ func newStore(t *testing.T) (s *Store, path string) {
 // outside is a connection of another program, which waits for no lock.
 func outside(t *testing.T, path string) *sql.DB {
 	t.Helper()
-	db, err := sql.Open("sqlite", dsn(path, url.Values{"_pragma": {"busy_timeout(0)"}, "_txlock": {"immediate"}}))
-	if err != nil {
+	db := connection(t, path)
+	if _, err := db.Exec("PRAGMA busy_timeout(0)"); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { db.Close() })
@@ -182,19 +180,34 @@ func TestFilesAreTheOwnersOnly(t *testing.T) {
 
 func TestSettings(t *testing.T) {
 	s, _ := newStore(t)
-	for db, promises := range map[*sql.DB][]promise{s.writer: writerPromises, s.reader: readerPromises} {
-		if err := verify(t.Context(), db, promises); err != nil {
+	for p, promises := range map[*pool][]promise{s.writer: writerPromises, s.reader: readerPromises} {
+		h, err := p.take(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := h.verify(promises); err != nil {
 			t.Error(err)
 		}
+		p.put(h)
 	}
-	for _, db := range []*sql.DB{s.writer, s.reader} {
-		var ms int
-		if err := db.QueryRow("PRAGMA busy_timeout").Scan(&ms); err != nil || ms != 5000 {
-			t.Errorf("busy_timeout %d, %v", ms, err)
-		}
+	if ms := s.reader.pragma(t, "busy_timeout"); ms != "5000" || s.patience != 5*time.Second {
+		t.Errorf("a reader waits for %s ms, the writer for %v", ms, s.patience)
 	}
-	if _, err := s.reader.Exec("DELETE FROM entry"); err == nil {
+	h, err := s.reader.take(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.reader.put(h)
+	st, _, err := h.PrepareTransient("DELETE FROM entry")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Finalize()
+	if _, err := st.Step(); err == nil {
 		t.Error("the reader can write")
+	}
+	if _, _, err := h.PrepareTransient(`SELECT "north"`); err == nil {
+		t.Error("a name in double quotes is a text")
 	}
 }
 
@@ -204,21 +217,19 @@ func TestSettingsAreVerified(t *testing.T) {
 		"journal_mode": "journal_mode(DELETE)", "synchronous": "synchronous(NORMAL)",
 		"foreign_keys": "foreign_keys(0)", "secure_delete": "secure_delete(FAST)",
 	} {
-		settings := maps.Clone(writerSettings)
-		settings["_pragma"] = slices.Clone(settings["_pragma"])
-		for i, p := range settings["_pragma"] {
-			if strings.HasPrefix(p, pragma) {
-				settings["_pragma"][i] = broken
+		settings := slices.Clone(writerSettings)
+		for i, s := range settings {
+			if strings.HasPrefix(s, pragma) {
+				settings[i] = broken
 			}
 		}
-		db, err := sql.Open("sqlite", dsn(filepath.Join(t.TempDir(), "log.db"), settings))
-		if err != nil {
+		path := filepath.Join(t.TempDir(), "log.db")
+		if err := makeFile(path); err != nil {
 			t.Fatal(err)
 		}
-		if err := verify(t.Context(), db, writerPromises); err == nil || !strings.Contains(err.Error(), pragma+" is ") {
+		if _, err := connect(path, settings, writerPromises); err == nil || !strings.Contains(err.Error(), pragma+" is ") {
 			t.Errorf("%s: %v", broken, err)
 		}
-		db.Close()
 	}
 }
 
@@ -226,11 +237,11 @@ func TestSettingsAreVerified(t *testing.T) {
 // half-way because another program was quicker.
 func TestWriteTransactionLocksAtItsStart(t *testing.T) {
 	s, path := newStore(t)
-	tx, err := s.writer.BeginTx(t.Context(), nil)
+	h, err := s.begin(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer tx.Rollback()
+	defer s.end(h)
 	_, err = outside(t, path).BeginTx(t.Context(), nil)
 	var refused *driver.Error
 	if !errors.As(err, &refused) || refused.Code() != codes.SQLITE_BUSY {

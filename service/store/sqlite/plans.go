@@ -1,7 +1,7 @@
 package sqlite
 
 import (
-	"database/sql"
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -38,7 +38,7 @@ func (v *view) plan(query string, args ...any) (store.Plan, error) {
 		return store.Plan{}, err
 	}
 	if len(plans) == 0 {
-		return store.Plan{}, sql.ErrNoRows
+		return store.Plan{}, errNoRow
 	}
 	return plans[0], nil
 }
@@ -57,16 +57,13 @@ func (v *view) plans(query string, args ...any) ([]store.Plan, error) {
 // barePlans is plans without decisions.
 func (v *view) barePlans(query string, args ...any) ([]store.Plan, error) {
 	var out []store.Plan
-	err := v.each(func(r *sql.Rows) error {
-		var id string
-		var state engine.PlanState
-		var terms sql.RawBytes
-		var created, updated int64
-		if err := r.Scan(&id, &state, &terms, &created, &updated); err != nil {
+	err := v.each(func(st *driver.Stmt) error {
+		state, err := columnSmall[engine.PlanState](st, 1)
+		if err != nil {
 			return err
 		}
-		plan, err := rows.DecodePlan(terms, id, state)
-		out = append(out, store.Plan{Plan: plan, Created: instant(created), Updated: instant(updated)})
+		plan, err := rows.DecodePlan(columnBytes(st, 2, nil), st.ColumnText(0), state)
+		out = append(out, store.Plan{Plan: plan, Created: instant(st.ColumnInt64(3)), Updated: instant(st.ColumnInt64(4))})
 		return err
 	}, query, append([]any{v.scope.Tenant, v.scope.Trainee}, args...)...)
 	if err != nil {
@@ -79,7 +76,7 @@ func (v *view) barePlans(query string, args ...any) ([]store.Plan, error) {
 func (tx *writeTx) InsertPlan(p engine.Plan) (store.Plan, error) {
 	terms, err := rows.EncodePlan(p)
 	if err == nil {
-		_, err = tx.exec(insertPlan, tx.scope.Tenant, tx.scope.Trainee, p.ID, p.State, terms, tx.now.Unix(), tx.now.Unix())
+		_, err = tx.exec(insertPlan, tx.scope.Tenant, tx.scope.Trainee, p.ID, int64(p.State), terms, tx.now.Unix(), tx.now.Unix())
 	}
 	if err != nil {
 		return store.Plan{}, tx.fail("insert plan", err)
@@ -91,7 +88,7 @@ func (tx *writeTx) InsertPlan(p engine.Plan) (store.Plan, error) {
 func (tx *writeTx) PutPlan(p engine.Plan) (store.Plan, error) {
 	terms, err := rows.EncodePlan(p)
 	if err == nil {
-		err = tx.change(updatePlan, p.State, terms, tx.now.Unix(), tx.scope.Tenant, tx.scope.Trainee, p.ID)
+		err = tx.change(updatePlan, int64(p.State), terms, tx.now.Unix(), tx.scope.Tenant, tx.scope.Trainee, p.ID)
 	}
 	if err != nil {
 		return store.Plan{}, tx.fail("put plan", err)

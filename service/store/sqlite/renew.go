@@ -3,11 +3,11 @@ package sqlite
 import (
 	"cmp"
 	"context"
-	"database/sql"
 	"errors"
 	"time"
 
-	"example.com/steelyard/engine"
+	driver "zombiezen.com/go/sqlite"
+
 	"example.com/steelyard/service/store"
 )
 
@@ -30,9 +30,9 @@ WHERE due_revision <> revision AND tenant = ? AND trainee > ? ORDER BY trainee L
 WHERE tenant = ? AND trainee = ? AND incarnation = ? AND revision = ?`
 
 	deleteDueOf = `DELETE FROM due_talk WHERE tenant = ? AND trainee = ?`
-)
 
-var insertDue = newBulk(`INSERT INTO due_talk (tenant, trainee, seq, reason, from_day, until_day, plan, line)`, 6, "")
+	insertDue = `INSERT INTO due_talk (tenant, trainee, seq, reason, from_day, until_day, plan, line) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`
+)
 
 const (
 	// renewAfter is how long the renewer waits after a write, for more of them.
@@ -90,7 +90,9 @@ func (s *Store) keepRenewing(ctx context.Context) {
 		// What fails stays to be done: the next write wakes it again, and the list
 		// does not rest on it.
 		_ = s.renewFrom(ctx, selectStale, store.Scope{})
-		s.settle(ctx)
+		if s.residue.Load() {
+			s.forget(ctx)
+		}
 	}
 }
 
@@ -127,12 +129,11 @@ func (s *Store) renewFrom(ctx context.Context, query string, after store.Scope) 
 // scopes reads the first trainees that a query finds after a place.
 func (s *Store) scopes(ctx context.Context, query string, after store.Scope) ([]store.Scope, error) {
 	var out []store.Scope
-	found, err := s.reads[query].QueryContext(during(ctx), after.Tenant, after.Trainee, scopeBatch)
-	err = eachRow(found, err, func(r *sql.Rows) error {
-		var sc store.Scope
-		err := r.Scan(&sc.Tenant, &sc.Trainee)
-		out = append(out, sc)
-		return err
+	err := s.get(ctx, func(c conn) error {
+		return c.each(func(st *driver.Stmt) error {
+			out = append(out, store.Scope{Tenant: st.ColumnText(0), Trainee: st.ColumnText(1)})
+			return nil
+		}, query, after.Tenant, after.Trainee, scopeBatch)
 	})
 	return out, err
 }
@@ -183,7 +184,7 @@ func (c conn) keepDue(r renewal) error {
 	isPresent, err := c.markDerived(r)
 	if err == nil && !isPresent {
 		v := &view{conn: c, scope: r.scope}
-		if err = v.load(selectTrainee); errors.Is(err, sql.ErrNoRows) {
+		if err = v.load(selectTrainee, r.scope.Tenant, r.scope.Trainee); errors.Is(err, errNoRow) {
 			return nil // erased meanwhile
 		}
 		if err == nil {
@@ -199,12 +200,13 @@ func (c conn) keepDue(r renewal) error {
 	if _, err := c.exec(deleteDueOf, r.scope.Tenant, r.scope.Trainee); err != nil {
 		return err
 	}
-	var args []any
 	for i, d := range r.talks {
-		until := sql.Null[engine.Day]{V: d.Until.Day, Valid: d.Until.OK}
-		args = append(args, i+1, d.Reason, d.From, until, d.plan, d.Line)
+		_, err := c.exec(insertDue, r.scope.Tenant, r.scope.Trainee, i+1, int64(d.Reason), int64(d.From), nullableDay(d.Until), d.plan, d.Line)
+		if err != nil {
+			return err
+		}
 	}
-	return c.put(insertDue, r.scope, args)
+	return nil
 }
 
 // markDerived notes the revision, and reports whether it is the present one.

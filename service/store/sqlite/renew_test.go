@@ -40,9 +40,7 @@ func wantSilence(t testing.TB, s *Store, tenant string, since engine.Day) {
 // behind counts the trainees whose talks are of an older head.
 func (s *Store) behind(t testing.TB) (n int) {
 	t.Helper()
-	if err := s.reader.QueryRow(`SELECT count(*) FROM trainee WHERE due_revision <> revision`).Scan(&n); err != nil {
-		t.Fatal(err)
-	}
+	s.look(t, `SELECT count(*) FROM trainee WHERE due_revision <> revision`, &n)
 	return n
 }
 
@@ -80,9 +78,7 @@ func TestManyWritesAreDerivedOfFewTimes(t *testing.T) {
 	begin(t, s, bea)
 	const count = `CREATE TABLE derived (n INTEGER);
 CREATE TRIGGER count_derived AFTER UPDATE OF due_revision ON trainee BEGIN INSERT INTO derived VALUES (1); END`
-	if _, err := s.writer.Exec(count); err != nil {
-		t.Fatal(err)
-	}
+	s.exec(t, count)
 	began := time.Now()
 	const writes = 300
 	for i := range writes {
@@ -90,9 +86,7 @@ CREATE TRIGGER count_derived AFTER UPDATE OF due_revision ON trainee BEGIN INSER
 	}
 	until(t, "the renewer", func() bool { return s.behind(t) == 0 })
 	var n int
-	if err := s.reader.QueryRow(`SELECT count(*) FROM derived`).Scan(&n); err != nil {
-		t.Fatal(err)
-	}
+	s.look(t, `SELECT count(*) FROM derived`, &n)
 	if most := int(time.Since(began)/renewAfter) + 2; n < 1 || n > most || most >= writes {
 		t.Errorf("derived %d times of %d writes, want at most %d", n, writes, most)
 	}
@@ -105,9 +99,7 @@ func TestTenThousandToDerive(t *testing.T) {
 	s, _ := newStore(t)
 	s.renewer.stop() // who asks is to do it
 	many(t, s, 20_000)
-	if _, err := s.writer.Exec(`UPDATE trainee SET due_revision = iif(trainee LIKE 't%', 0, revision)`); err != nil {
-		t.Fatal(err)
-	}
+	s.exec(t, `UPDATE trainee SET due_revision = iif(trainee LIKE 't%', 0, revision)`)
 	done := make(chan error)
 	go func() {
 		got, err := s.DueTalks(t.Context(), "north-gym", store.DueQuery{AsOf: 10, Limit: 30_000})
@@ -135,8 +127,8 @@ func TestTenThousandToDerive(t *testing.T) {
 		t.Errorf("all was done at once: %v", steps)
 	}
 	var south int
-	if err := s.reader.QueryRow(`SELECT count(*) FROM trainee WHERE due_revision <> revision AND tenant = 'south-gym'`).Scan(&south); err != nil || south != 10_000 {
-		t.Errorf("of the other tenant %d are left to do, %v", south, err)
+	if s.look(t, `SELECT count(*) FROM trainee WHERE due_revision <> revision AND tenant = 'south-gym'`, &south); south != 10_000 {
+		t.Errorf("of the other tenant %d are left to do", south)
 	}
 }
 
@@ -147,9 +139,7 @@ func TestDerivingThatFails(t *testing.T) {
 	carl := store.Scope{Tenant: bea.Tenant, Trainee: "carl"}
 	begin(t, s, bea)
 	begin(t, s, carl)
-	if _, err := s.writer.Exec(`UPDATE plan SET terms = '7' WHERE trainee = 'bea'`); err != nil {
-		t.Fatal(err)
-	}
+	s.exec(t, `UPDATE plan SET terms = '7' WHERE trainee = 'bea'`)
 	for range 3 {
 		mustPut(t, s, bea, store.Once{}, []engine.Entry{weighIn(120, 80)})
 		mustPut(t, s, carl, store.Once{}, []engine.Entry{weighIn(120, 80)})
@@ -158,15 +148,11 @@ func TestDerivingThatFails(t *testing.T) {
 	if got, err := s.DueTalks(t.Context(), bea.Tenant, store.DueQuery{AsOf: 1000, Limit: 10}); err == nil {
 		t.Errorf("no error, but %+v", got)
 	}
-	if _, err := s.writer.Exec(`DELETE FROM plan WHERE trainee = 'bea'`); err != nil {
-		t.Fatal(err)
-	}
+	s.exec(t, `DELETE FROM plan WHERE trainee = 'bea'`)
 	wantSilence(t, s, bea.Tenant, 120)
 
 	many(t, s, 3*scopeBatch)
-	if _, err := s.writer.Exec(`UPDATE trainee SET due_revision = 0; UPDATE plan SET terms = '7' WHERE tenant = 'north-gym' AND trainee = 't000000'`); err != nil {
-		t.Fatal(err)
-	}
+	s.exec(t, `UPDATE trainee SET due_revision = 0; UPDATE plan SET terms = '7' WHERE tenant = 'north-gym' AND trainee = 't000000'`)
 	s.renewer.wake()
 	until(t, "the renewer to go on in later transactions", func() bool { return s.behind(t) == 1 })
 }
@@ -196,8 +182,8 @@ func TestHeadMovesWhileDeriving(t *testing.T) {
 	talks := func(why string, want int) {
 		t.Helper()
 		var n, from sql.NullInt64
-		if err := s.reader.QueryRow(`SELECT count(*), max(from_day) FROM due_talk WHERE trainee = 'bea' AND reason = 2`).Scan(&n, &from); err != nil || int(from.Int64) != want {
-			t.Errorf("%s: %d talks from day %d, %v; want day %d", why, n.Int64, from.Int64, err, want)
+		if s.look(t, `SELECT count(*), max(from_day) FROM due_talk WHERE trainee = 'bea' AND reason = 2`, &n, &from); int(from.Int64) != want {
+			t.Errorf("%s: %d talks from day %d; want day %d", why, n.Int64, from.Int64, want)
 		}
 		if n := s.behind(t); n != 1 { // ada of newStore, whom nobody derives here
 			t.Errorf("%s: %d are behind", why, n)

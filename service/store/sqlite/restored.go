@@ -9,12 +9,8 @@ const markRestored = `UPDATE trainee SET incarnation = lower(hex(randomblob(16))
 // what was remembered of the first time must not be taken for it.
 func (s *Store) Restored(ctx context.Context) (trainees int, err error) {
 	err = s.write(ctx, func(c conn) error {
-		done, err := c.tx.ExecContext(during(ctx), markRestored)
-		if err != nil {
-			return fail(ctx, "renew incarnations", err)
-		}
-		n, err := done.RowsAffected()
-		trainees = int(n)
+		n, err := c.exec(markRestored)
+		trainees = n
 		return fail(ctx, "renew incarnations", err)
 	})
 	return trainees, err

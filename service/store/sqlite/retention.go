@@ -2,8 +2,9 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"errors"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/service/store"
 )
@@ -29,8 +30,13 @@ ON CONFLICT (tenant) DO UPDATE SET idle_days = excluded.idle_days`
 
 // IdleDays implements store.Retention.
 func (s *Store) IdleDays(ctx context.Context, tenant string) (days int, err error) {
-	err = s.reads[selectIdleDays].QueryRowContext(ctx, tenant).Scan(&days)
-	if errors.Is(err, sql.ErrNoRows) {
+	err = s.get(ctx, func(c conn) error {
+		return c.row(func(st *driver.Stmt) error {
+			days = st.ColumnInt(0)
+			return nil
+		}, selectIdleDays, tenant)
+	})
+	if errors.Is(err, errNoRow) {
 		return 0, nil
 	}
 	return days, fail(ctx, "read retention", err)
@@ -65,7 +71,7 @@ func (s *Store) Sweep(ctx context.Context, q store.SweepQuery) (store.Swept, err
 func (s *Store) sweepRows(ctx context.Context, query string, args ...any) (n int, err error) {
 	err = s.write(ctx, func(c conn) error {
 		removed, err := c.exec(query, args...)
-		n = int(removed)
+		n = removed
 		return fail(ctx, "sweep", err)
 	})
 	if err != nil {
@@ -100,26 +106,22 @@ type idleTrainee struct {
 
 func (s *Store) idle(ctx context.Context, q store.SweepQuery) ([]idleTrainee, error) {
 	before := map[string]int64{}
-	rows, err := s.reads[selectRetention].QueryContext(ctx)
-	err = eachRow(rows, err, func(rows *sql.Rows) error {
-		var tenant string
-		var days int
-		err := rows.Scan(&tenant, &days)
-		before[tenant] = q.IdleBefore(days).Unix()
+	var out []idleTrainee
+	err := s.get(ctx, func(c conn) error {
+		err := c.each(func(st *driver.Stmt) error {
+			before[st.ColumnText(0)] = q.IdleBefore(st.ColumnInt(1)).Unix()
+			return nil
+		}, selectRetention)
+		for tenant, since := range before {
+			if err != nil || len(out) >= q.Limit {
+				break
+			}
+			err = c.each(func(st *driver.Stmt) error {
+				out = append(out, idleTrainee{store.Scope{Tenant: tenant, Trainee: st.ColumnText(0)}, since})
+				return nil
+			}, selectIdleTrainees, tenant, since, q.Limit-len(out))
+		}
 		return err
 	})
-	var out []idleTrainee
-	for tenant, since := range before {
-		if err != nil || len(out) >= q.Limit {
-			break
-		}
-		rows, err = s.reads[selectIdleTrainees].QueryContext(ctx, tenant, since, q.Limit-len(out))
-		err = eachRow(rows, err, func(rows *sql.Rows) error {
-			i := idleTrainee{store.Scope{Tenant: tenant}, since}
-			err := rows.Scan(&i.Trainee)
-			out = append(out, i)
-			return err
-		})
-	}
 	return out, err
 }

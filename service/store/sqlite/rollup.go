@@ -2,7 +2,8 @@ package sqlite
 
 import (
 	"bytes"
-	"database/sql"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/engine/rollup"
@@ -10,15 +11,15 @@ import (
 )
 
 const (
-	selectRollups = `SELECT block, packed FROM day_rollup WHERE tenant = ? AND trainee = ? AND block >= ? ORDER BY block`
+	selectRollups = `SELECT block, packed FROM day_rollup WHERE trainee_id = ? AND block >= ? ORDER BY block`
 
-	selectRollupsBetween = `SELECT block, packed FROM day_rollup WHERE tenant = ? AND trainee = ? AND block BETWEEN ? AND ? ORDER BY block`
+	selectRollupsBetween = `SELECT block, packed FROM day_rollup WHERE trainee_id = ? AND block BETWEEN ? AND ? ORDER BY block`
 
-	deleteRollup = `DELETE FROM day_rollup WHERE tenant = ? AND trainee = ? AND block = ?`
+	deleteRollup = `DELETE FROM day_rollup WHERE trainee_id = ? AND block = ?`
 )
 
-var upsertRollups = newBulk(`INSERT INTO day_rollup (tenant, trainee, block, packed)`, 2,
-	`ON CONFLICT (tenant, trainee, block) DO UPDATE SET packed = excluded.packed`)
+var upsertRollups = newBulk(`INSERT INTO day_rollup (trainee_id, block, packed)`, 2,
+	`ON CONFLICT (trainee_id, block) DO UPDATE SET packed = excluded.packed`)
 
 // putRollups writes the days that a log in its order has.
 func (tx *writeTx) putRollups(log []engine.Entry) error {
@@ -41,33 +42,48 @@ func (tx *writeTx) putDays(days []rows.PackedDay) error {
 		return nil
 	}
 	first, last := rows.Block(days[0].Day), rows.Block(days[len(days)-1].Day)
-	stored := map[int64][]byte{}
-	err := tx.blocks(func(block int64, packed []byte) error {
-		stored[block] = bytes.Clone(packed)
+	var stored []block
+	err := tx.blocks(func(at int64, packed []byte) error {
+		stored = append(stored, block{at, bytes.Clone(packed)})
 		return nil
-	}, selectRollupsBetween, tx.scope.Tenant, tx.scope.Trainee, first, last)
+	}, selectRollupsBetween, tx.id, first, last)
 	if err != nil {
 		return err
 	}
-	var args []any
+	var changed []block
 	for len(days) > 0 {
-		block, n := rows.Block(days[0].Day), 1
-		for n < len(days) && rows.Block(days[n].Day) == block {
+		b, n := block{at: rows.Block(days[0].Day)}, 1
+		for n < len(days) && rows.Block(days[n].Day) == b.at {
 			n++
 		}
-		packed, err := rows.Splice(block, stored[block], days[:n])
-		if err == nil && packed == nil {
-			_, err = tx.exec(deleteRollup, tx.scope.Tenant, tx.scope.Trainee, block)
+		for len(stored) > 0 && stored[0].at <= b.at {
+			if stored[0].at == b.at {
+				b.packed = stored[0].packed
+			}
+			stored = stored[1:]
+		}
+		b.packed, err = rows.Splice(b.at, b.packed, days[:n])
+		if err == nil && b.packed == nil {
+			_, err = tx.exec(deleteRollup, tx.id, b.at)
 		}
 		if err != nil {
 			return err
 		}
-		if packed != nil {
-			args = append(args, block, packed)
+		if b.packed != nil {
+			changed = append(changed, b)
 		}
 		days = days[n:]
 	}
-	return tx.put(upsertRollups, tx.scope, args)
+	return tx.put(upsertRollups, tx.id, len(changed), func(st *driver.Stmt, row, first int) {
+		st.BindInt64(first, changed[row].at)
+		st.BindBytes(first+1, changed[row].packed)
+	})
+}
+
+// block is a row of day_rollup within its scope.
+type block struct {
+	at     int64
+	packed []byte
 }
 
 // window reads every day from first on.
@@ -78,7 +94,7 @@ func (v *view) window(first engine.Day) (engine.Window, error) {
 			return nil
 		}
 		return rows.DecodeDay(d.Packed, d.Day, &w)
-	}, selectRollups, v.scope.Tenant, v.scope.Trainee, rows.Block(first))
+	}, selectRollups, v.id, rows.Block(first))
 	return w, err
 }
 
@@ -88,13 +104,10 @@ func (v *view) rollups(f func(rows.PackedDay) error, query string, args ...any) 
 	return v.blocks(func(block int64, packed []byte) error { return rows.EachDay(block, packed, f) }, query, args...)
 }
 
-func (v *view) blocks(f func(block int64, packed []byte) error, query string, args ...any) error {
-	var block int64 // out here, they are allocated once and not for each row
-	var packed sql.RawBytes
-	return v.each(func(r *sql.Rows) error {
-		if err := r.Scan(&block, &packed); err != nil {
-			return err
-		}
-		return f(block, packed)
+func (v *view) blocks(f func(at int64, packed []byte) error, query string, args ...any) error {
+	var buf []byte
+	return v.each(func(st *driver.Stmt) error {
+		buf = columnBytes(st, 1, buf)
+		return f(st.ColumnInt64(0), buf)
 	}, query, args...)
 }

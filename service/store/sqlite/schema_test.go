@@ -3,6 +3,7 @@ package sqlite
 import (
 	"bytes"
 	"database/sql"
+	"fmt"
 	"maps"
 	"os"
 	"path/filepath"
@@ -18,12 +19,15 @@ import (
 
 // tenantless are the statements and tables that belong to no trainee's data:
 // keys are found before their tenant is known, a ping asks for nobody, and what
-// an update has left to do is done for all.
+// an update has left to do is done for all; a new trainee's id is of none before.
 var tenantless = []string{
-	selectTables, selectKey, insertKey, useKey, selectStale, selectTraineesAfter, selectRollupRules, savepoint, rollbackToIt, releaseIt,
-	selectRetention, deleteOldOnces, deleteOldAudit,
-	"goose_db_version", "sqlite_sequence", "api_key",
+	selectTables, selectKey, insertKey, useKey, selectStale, selectTraineesAfter, selectRollupRules, markRestored, selectRetention, deleteOldOnces, deleteOldAudit,
+	nextTraineeID,
+	"goose_db_version", "sqlite_sequence", "api_key", "last_trainee_id",
 }
+
+// byID are the tables that lead with a trainee's id, which only its scope leads to.
+var byID = []string{"day_rollup", "entry", "once"}
 
 // ofTenant are the tables of a tenant, some of whose rows are about a trainee.
 var ofTenant = []string{"audit", "retention"}
@@ -33,7 +37,8 @@ var ofTenant = []string{"audit", "retention"}
 func TestEveryStatementBindsItsScope(t *testing.T) {
 	for _, q := range slices.Concat(readQueries, writeQueries) {
 		bound := strings.Contains(q, "tenant = ? AND trainee = ?") || strings.Contains(q, "trainee.tenant = ? AND trainee.trainee = ?") || strings.Contains(q, "tenant = ?1 AND trainee = ?2") ||
-			regexp.MustCompile(`^INSERT INTO \w+ \(tenant, trainee, `).MatchString(q)
+			regexp.MustCompile(`^INSERT INTO \w+ \(tenant, trainee, `).MatchString(q) ||
+			regexp.MustCompile(`(FROM|INTO) (`+strings.Join(byID, "|")+`)\s(WHERE trainee_id = \?|\(trainee_id, )`).MatchString(q)
 		switch {
 		case strings.Contains(q, " api_key ") || q == selectAudit || q == selectDueTalks || q == selectStaleOf || q == selectIdleDays || q == selectIdleTrainees:
 			bound = strings.Contains(q, "tenant = ?")
@@ -51,11 +56,10 @@ func TestEveryStatementBindsItsScope(t *testing.T) {
 func TestNoStatementScans(t *testing.T) {
 	s, _ := newStore(t)
 	for _, q := range slices.Concat(readQueries, writeQueries) {
-		if q == selectTables || q == selectRollupRules || q == selectRetention || strings.HasSuffix(q, " job") || strings.Contains(q, " VALUES ") { // the schema itself; a number; one row a tenant; no rows; rows that are given
+		if q == selectTables || q == selectRollupRules || q == markRestored || q == nextTraineeID || q == selectRetention || strings.Contains(q, " VALUES ") { // the schema itself; a number; all trainees; one number; one row a tenant; rows that are given
 			continue
 		}
-		rows, err := s.writer.Query("EXPLAIN QUERY PLAN "+q, make([]any, parameters(q))...)
-		err = eachRow(rows, err, func(r *sql.Rows) error {
+		s.rows(t, func(r *sql.Rows) error {
 			var id, parent, unused int
 			var detail string
 			err := r.Scan(&id, &parent, &unused, &detail)
@@ -63,10 +67,7 @@ func TestNoStatementScans(t *testing.T) {
 				t.Errorf("%s: %s", q, detail)
 			}
 			return err
-		})
-		if err != nil {
-			t.Errorf("%s: %v", q, err)
-		}
+		}, "EXPLAIN QUERY PLAN "+q, make([]any, parameters(q))...)
 	}
 }
 
@@ -82,20 +83,17 @@ func parameters(q string) int {
 func tables(t *testing.T, s *Store) map[string][]string {
 	t.Helper()
 	out := map[string][]string{}
-	rows, err := s.reader.Query(`SELECT m.name, c.name FROM sqlite_schema m, pragma_table_info(m.name) c WHERE m.type = 'table' ORDER BY m.name, c.cid`)
-	err = eachRow(rows, err, func(r *sql.Rows) error {
+	s.rows(t, func(r *sql.Rows) error {
 		var table, column string
 		err := r.Scan(&table, &column)
 		out[table] = append(out[table], column)
 		return err
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	}, `SELECT m.name, c.name FROM sqlite_schema m, pragma_table_info(m.name) c WHERE m.type = 'table' ORDER BY m.name, c.cid`)
 	return out
 }
 
-// Every table is strict, and its keys lead with tenant and trainee.
+// Every table is strict, and its keys lead with tenant and trainee, or with the
+// trainee's id.
 func TestEveryTableIsKeyedByScope(t *testing.T) {
 	s, _ := newStore(t)
 	var names []string
@@ -108,17 +106,18 @@ func TestEveryTableIsKeyedByScope(t *testing.T) {
 		if slices.Contains(ofTenant, table) {
 			first = first[:1]
 		}
+		if slices.Contains(byID, table) {
+			first = []string{"trainee_id"}
+		}
 		if !slices.Equal(columns[:len(first)], first) {
-			t.Errorf("%s begins with %v", table, columns[:2])
+			t.Errorf("%s begins with %v", table, columns[:len(first)])
 		}
 		var strict int
 		var ddl string
-		if err := s.reader.QueryRow(`SELECT strict FROM pragma_table_list(?)`, table).Scan(&strict); err != nil || strict != 1 {
-			t.Errorf("%s is not strict (%v)", table, err)
+		if s.look(t, fmt.Sprintf(`SELECT strict FROM pragma_table_list('%s')`, table), &strict); strict != 1 {
+			t.Errorf("%s is not strict", table)
 		}
-		if err := s.reader.QueryRow(`SELECT sql FROM sqlite_schema WHERE name = ?`, table).Scan(&ddl); err != nil {
-			t.Fatal(err)
-		}
+		s.look(t, fmt.Sprintf(`SELECT sql FROM sqlite_schema WHERE name = '%s'`, table), &ddl)
 		for _, key := range regexp.MustCompile(`(PRIMARY KEY|UNIQUE|FOREIGN KEY) \(([^)]*)\)`).FindAllStringSubmatch(ddl, -1) {
 			if !strings.HasPrefix(key[2]+",", strings.Join(first, ", ")+",") {
 				t.Errorf("%s: %s", table, key[0])
@@ -129,6 +128,33 @@ func TestEveryTableIsKeyedByScope(t *testing.T) {
 	if want := []string{"audit", "day_rollup", "decision", "due_talk", "entry", "once", "plan", "retention", "trainee", "upload"}; !slices.Equal(names, want) {
 		t.Errorf("tables %v, want %v", names, want)
 	}
+}
+
+// The id of one who was erased is given to nobody else: a row that something else
+// left behind, such as a program that does not keep the foreign keys, stays nobody's.
+func TestNoIDIsGivenTwice(t *testing.T) {
+	s, path := newStore(t)
+	mustPut(t, s, ada, store.Once{Method: "/m", RequestID: "r"}, []engine.Entry{weighIn(1, 70)})
+	var before, after int
+	s.look(t, "SELECT id FROM trainee", &before)
+	db, err := sql.Open("sqlite", dsn(path, nil)) // whose foreign keys are off
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec("DELETE FROM trainee"); err != nil {
+		t.Fatal(err)
+	}
+	create(t, s, ada)
+	if s.look(t, "SELECT id FROM trainee", &after); after <= before {
+		t.Errorf("id %d after %d", after, before)
+	}
+	snap, err := s.Snapshot(t.Context(), ada, 0)
+	if err != nil || len(snap.Window.Days) != 0 {
+		t.Errorf("the window has %d days, %v", len(snap.Window.Days), err)
+	}
+	mustPut(t, s, ada, store.Once{Method: "/m", RequestID: "r"}, nil) // is no replay
+	wantRevision(t, s, 2)
 }
 
 // canary is a text that is in every part of a log and nowhere else.
@@ -195,12 +221,16 @@ func TestErasureLeavesNothing(t *testing.T) {
 	s, path := newStore(t)
 	fillAll(t, s, ada)
 	for table, columns := range tables(t, s) {
-		if !slices.Contains(columns, "trainee") {
+		where := fmt.Sprintf(`trainee = '%s'`, ada.Trainee)
+		switch {
+		case slices.Contains(columns, "trainee_id"):
+			where = fmt.Sprintf(`trainee_id = (SELECT id FROM trainee WHERE %s)`, where)
+		case !slices.Contains(columns, "trainee"):
 			continue
 		}
 		var n int
-		if err := s.reader.QueryRow(`SELECT count(*) FROM `+table+` WHERE trainee = ?`, ada.Trainee).Scan(&n); err != nil || n == 0 {
-			t.Errorf("%s: %d rows before the erasure, %v", table, n, err)
+		if s.look(t, fmt.Sprintf(`SELECT count(*) FROM %s WHERE %s`, table, where), &n); n == 0 {
+			t.Errorf("%s: %d rows before the erasure", table, n)
 		}
 	}
 	if inFiles(t, path) == 0 {
@@ -218,8 +248,8 @@ func TestErasureLeavesNothing(t *testing.T) {
 			want = 1 // that there was an erasure
 		}
 		var n int
-		if err := s.reader.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n != want {
-			t.Errorf("%s: %d rows after the erasure, %v", table, n, err)
+		if s.look(t, `SELECT count(*) FROM `+table, &n); n != want {
+			t.Errorf("%s: %d rows after the erasure", table, n)
 		}
 	}
 	wantNoTraces(t, s, path)

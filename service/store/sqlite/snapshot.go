@@ -2,8 +2,9 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"errors"
+
+	driver "zombiezen.com/go/sqlite"
 
 	"example.com/steelyard/engine"
 	"example.com/steelyard/service/store"
@@ -14,11 +15,13 @@ const selectHead = `SELECT incarnation, revision FROM trainee WHERE tenant = ? A
 // Head implements store.Snapshots.
 func (s *Store) Head(ctx context.Context, sc store.Scope) (store.Head, error) {
 	var h store.Head
-	err := s.reads[selectHead].QueryRowContext(during(ctx), sc.Tenant, sc.Trainee).Scan(&h.Incarnation, &h.Revision)
-	if err != nil {
-		return store.Head{}, fail(ctx, "read head", err)
-	}
-	return h, nil
+	err := s.get(ctx, func(c conn) error {
+		return c.row(func(st *driver.Stmt) error {
+			h = store.Head{Incarnation: st.ColumnText(0), Revision: st.ColumnInt64(1)}
+			return nil
+		}, selectHead, sc.Tenant, sc.Trainee)
+	})
+	return h, fail(ctx, "read head", err)
 }
 
 // Snapshot implements store.Snapshots.
@@ -30,7 +33,7 @@ func (s *Store) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) 
 		switch {
 		case err == nil:
 			snap.Plan = &plan
-		case !errors.Is(err, sql.ErrNoRows):
+		case !errors.Is(err, errNoRow):
 			return v.fail("read open plan", err)
 		}
 		snap.Window, err = v.window(first)

@@ -2,131 +2,184 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 
-	"example.com/steelyard/service/store"
+	driver "zombiezen.com/go/sqlite"
 )
 
-// statements are prepared when the file is opened, by their text: a query with
-// a mistake fails Open, never a request.
-type statements map[string]*sql.Stmt
-
-// readQueries run on both handles: a write transaction reads too.
+// readQueries change nothing. A write transaction reads too.
 var readQueries = []string{
-	selectTables, selectHead, selectTrainee,
+	selectTables, selectHead, selectTrainee, takeHead, selectOnce, selectIdle,
 	selectEntries, selectEntriesOfDays, selectRollups, selectRollupsBetween,
 	selectPlan, selectPlans, selectOpenPlan, selectDecisionsByDay, selectDecisionsBySeq, selectDecisionSeq,
 	selectUpload, selectKey, selectKeyCreated, selectKeys,
 	selectDueTalks, selectDueState, selectDueDays, selectStale, selectStaleOf, selectTraineesAfter,
-	selectAudit, selectAuditOf, selectIdleDays, selectRetention, selectIdleTrainees,
+	selectAudit, selectAuditOf, selectIdleDays, selectRetention, selectIdleTrainees, selectRollupRules,
 }
 
 // writeQueries run on the writer only.
 var writeQueries = slices.Concat(
 	[]string{
-		bumpHead, raiseHead, insertTrainee, updateTrainee,
-		selectOnce, insertOnce,
+		bumpHead, raiseHead, nextTraineeID, insertTrainee, updateTrainee,
+		insertOnce,
 		deleteEntry, deleteRollup,
 		insertPlan, updatePlan, insertDecision,
 		upsertUpload, insertKey, endKey, revokeKey, useKey,
-		insertAudit, upsertRetention, selectIdle, deleteOldOnces, deleteOldAudit,
-		deleteDueOf, markDerived, selectRollupRules, deleteRollups,
-		savepoint, rollbackToIt, releaseIt,
+		insertAudit, upsertRetention, deleteOldOnces, deleteOldAudit,
+		deleteDueOf, markDerived, insertDue, deleteRollups, markRestored,
 		deleteEntries, deleteDecisions, deletePlans, deleteTrainee,
 	},
-	upsertEntries.sql[:], upsertRollups.sql[:], insertDue.sql[:],
+	upsertEntries.sql[:], upsertRollups.sql[:],
 )
 
-const selectTables = `SELECT count(*) FROM sqlite_schema`
+// controlQueries begin and end transactions, and the parts of them.
+var controlQueries = []string{beginWrite, commit, rollback, savepoint, rollbackToIt, releaseIt}
 
-func prepare(ctx context.Context, db *sql.DB, queries []string) (statements, error) {
-	out := make(statements, len(queries))
-	for _, q := range queries {
-		st, err := db.PrepareContext(ctx, q)
+const (
+	selectTables = `SELECT count(*) FROM sqlite_schema`
+
+	beginWrite = `BEGIN IMMEDIATE`
+	commit     = `COMMIT`
+	rollback   = `ROLLBACK`
+)
+
+// errNoRow is that a query found nothing, or changed nothing.
+var errNoRow = errors.New("no row")
+
+// prepared prepares statements when the file is opened: a query with a mistake fails
+// Open, never a request. A connection that lacks one is closed.
+func (h *handle) prepared(reading, writing []string) (*handle, error) {
+	for i, q := range slices.Concat(reading, writing) {
+		st, err := h.Prepare(q)
 		if err != nil {
-			return nil, fail(ctx, "prepare "+q, err)
+			return nil, errors.Join(fmt.Errorf("prepare %s: %w", q, err), h.Close())
 		}
-		out[q] = st
+		h.stmts[q] = statement{st, i >= len(reading)}
 	}
-	return out, nil
+	return h, nil
 }
 
-// conn runs prepared statements inside one transaction.
+// control begins or ends a transaction or a part of one.
+func (h *handle) control(query string) error { return step(h.stmts[query].Stmt) }
+
+func step(st *driver.Stmt) error {
+	if _, err := st.Step(); err != nil {
+		return err // and it is reset
+	}
+	return st.Reset()
+}
+
+// conn runs prepared statements inside one transaction. Each is short: once begun
+// it runs to its end, and interrupted it would take down the other writes of its
+// transaction.
 type conn struct {
-	ctx   context.Context
-	tx    *sql.Tx
-	stmts statements
+	ctx context.Context
+	*handle
 }
 
-// during is the context that a statement of a caller's context runs in. Each is
-// short, so once begun it runs to its end: to be ready to interrupt it costs two
-// goroutines, and interrupted it would take down the other writes of its transaction.
-func during(ctx context.Context) context.Context {
-	if ctx.Err() == nil {
-		return context.WithoutCancel(ctx)
+// bind returns a statement with its parameters: integers, texts, bytes, numbers, and
+// what may be NULL.
+func (c conn) bind(query string, args []any) (*driver.Stmt, error) {
+	if err := c.ctx.Err(); err != nil {
+		return nil, err
 	}
-	return ctx
+	st := c.stmts[query]
+	c.hasWritten = c.hasWritten || st.writes
+	for i, arg := range args {
+		switch v := arg.(type) {
+		case string:
+			st.BindText(i+1, v)
+		case int64:
+			st.BindInt64(i+1, v)
+		case int:
+			st.BindInt64(i+1, int64(v))
+		case []byte:
+			st.BindBytes(i+1, v)
+		case float64:
+			st.BindFloat(i+1, v)
+		case nil:
+			st.BindNull(i + 1)
+		default:
+			panic("sqlite: a parameter of another type")
+		}
+	}
+	return st.Stmt, nil
 }
 
 // exec runs a query and returns how many rows it changed.
-func (c conn) exec(query string, args ...any) (int64, error) {
-	ctx := during(c.ctx)
-	res, err := c.tx.StmtContext(ctx, c.stmts[query]).ExecContext(ctx, args...)
+func (c conn) exec(query string, args ...any) (int, error) {
+	st, err := c.bind(query, args)
+	if err == nil {
+		err = step(st)
+	}
 	if err != nil {
 		return 0, err
 	}
-	return res.RowsAffected()
+	return c.Changes(), nil
 }
 
-// change runs a query that is about one row, and gives sql.ErrNoRows when there is none.
+// change runs a query that is about one row, and gives errNoRow when there is none.
 func (c conn) change(query string, args ...any) error {
 	n, err := c.exec(query, args...)
 	if err == nil && n == 0 {
-		return sql.ErrNoRows
+		return errNoRow
 	}
 	return err
 }
 
-// row reads one row.
-func (c conn) row(query string, args ...any) *sql.Row {
-	ctx := during(c.ctx)
-	return c.tx.StmtContext(ctx, c.stmts[query]).QueryRowContext(ctx, args...)
-}
-
-// each calls scan for every row in order.
-func (c conn) each(scan func(*sql.Rows) error, query string, args ...any) error {
-	ctx := during(c.ctx)
-	rows, err := c.tx.StmtContext(ctx, c.stmts[query]).QueryContext(ctx, args...)
-	return eachRow(rows, err, scan)
-}
-
-func eachRow(rows *sql.Rows, err error, scan func(*sql.Rows) error) error {
+// row has scan read the first row, and gives errNoRow when there is none.
+func (c conn) row(scan func(*driver.Stmt) error, query string, args ...any) error {
+	st, err := c.bind(query, args)
 	if err != nil {
 		return err
 	}
-	defer rows.Close()
-	for rows.Next() {
-		if err := scan(rows); err != nil {
+	defer st.Reset() // Step has told its errors
+	found, err := st.Step()
+	if err != nil {
+		return err
+	}
+	if !found {
+		return errNoRow
+	}
+	return scan(st)
+}
+
+// each has scan read every row in order.
+func (c conn) each(scan func(*driver.Stmt) error, query string, args ...any) error {
+	st, err := c.bind(query, args)
+	if err != nil {
+		return err
+	}
+	defer st.Reset() // Step has told its errors
+	for {
+		found, err := st.Step()
+		if err != nil || !found {
+			return err
+		}
+		if err := scan(st); err != nil {
 			return err
 		}
 	}
-	return rows.Err()
 }
 
-// bulk is one upsert into a table that leads with tenant and trainee, for several
-// numbers of rows: a statement for 64 rows costs far less than 64 statements, and
-// a few sizes fit any count. All rows share the scope's two parameters.
+// anything is for a row of which only matters that it is there.
+func anything(*driver.Stmt) error { return nil }
+
+// bulk is one upsert into a table that leads with the trainee's id, for several
+// numbers of rows: a statement for some rows costs less than as many statements, and
+// a few sizes fit any count. All rows share the id.
 type bulk struct {
-	width int // parameters a row, besides the scope
+	width int // parameters a row, besides the id
 	sql   [3]string
 }
 
-var bulkSizes = [3]int{64, 8, 1}
+var bulkSizes = [3]int{32, 4, 1}
 
 func newBulk(into string, width int, onConflict string) bulk {
-	row := "(?1, ?2" + strings.Repeat(", ?", width) + ")"
+	row := "(?1" + strings.Repeat(", ?", width) + ")"
 	b := bulk{width: width}
 	for i, n := range bulkSizes {
 		b.sql[i] = into + " VALUES " + row + strings.Repeat(", "+row, n-1) + " " + onConflict
@@ -134,13 +187,20 @@ func newBulk(into string, width int, onConflict string) bulk {
 	return b
 }
 
-// put runs b for as many rows as args holds.
-func (c conn) put(b bulk, sc store.Scope, args []any) error {
-	given := make([]any, 0, 2+min(len(args), bulkSizes[0]*b.width))
+// put runs b for so many rows; bindRow binds those of one from a parameter on.
+func (c conn) put(b bulk, id int64, count int, bindRow func(st *driver.Stmt, row, first int)) error {
+	row := 0
 	for i, n := range bulkSizes {
-		for step := n * b.width; len(args) >= step; args = args[step:] {
-			given = append(append(given[:0], sc.Tenant, sc.Trainee), args[:step]...)
-			if _, err := c.exec(b.sql[i], given...); err != nil {
+		for ; count-row >= n; row += n {
+			st, err := c.bind(b.sql[i], nil)
+			if err != nil {
+				return err
+			}
+			st.BindInt64(1, id)
+			for k := range n {
+				bindRow(st, row+k, 2+k*b.width)
+			}
+			if err := step(st); err != nil {
 				return err
 			}
 		}

@@ -187,7 +187,7 @@ func writeWatched(t *testing.T, spec string) {
 		t.Fatal(err)
 	}
 	if w.level == "NORMAL" { // which Open refuses otherwise
-		writerSettings["_pragma"] = []string{patience, "journal_mode(WAL)", "synchronous(NORMAL)", "foreign_keys(1)", "secure_delete(1)"}
+		writerSettings[1] = "synchronous(NORMAL)"
 		writerPromises[1].want = "1"
 	}
 	s := open(t, path)

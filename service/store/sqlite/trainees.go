@@ -7,49 +7,54 @@ import (
 	"math"
 	"time"
 
+	driver "zombiezen.com/go/sqlite"
+
 	"example.com/steelyard/service/store"
 	"example.com/steelyard/service/store/internal/rows"
 )
 
 const (
-	selectTrainee = `SELECT incarnation, revision, display_name, time_zone, profile, created, updated
-FROM trainee WHERE tenant = ? AND trainee = ?`
+	traineeColumns = `id, incarnation, revision, display_name, time_zone, profile, created, updated`
 
-	insertTrainee = `INSERT INTO trainee (tenant, trainee, incarnation, revision, display_name, time_zone, profile, created, updated, written)
-VALUES (?, ?, ?, 1, ?, ?, ?, ?, ?, ?)`
+	selectTrainee = `SELECT ` + traineeColumns + ` FROM trainee WHERE tenant = ? AND trainee = ?`
+
+	// No id is given twice.
+	nextTraineeID = `UPDATE last_trainee_id SET id = id + 1 RETURNING id`
+
+	insertTrainee = `INSERT INTO trainee (tenant, trainee, id, incarnation, revision, display_name, time_zone, profile, created, updated, written)
+VALUES (?, ?, ?, ?, 1, ?, ?, ?, ?, ?, ?)`
 
 	updateTrainee = `UPDATE trainee SET display_name = ?, time_zone = ?, profile = ?, updated = ?
 WHERE tenant = ? AND trainee = ?`
 
 	selectIdle      = `SELECT written FROM trainee WHERE tenant = ? AND trainee = ? AND written < ?`
-	deleteEntries   = `DELETE FROM entry WHERE tenant = ? AND trainee = ?`
+	deleteEntries   = `DELETE FROM entry WHERE trainee_id = (SELECT id FROM trainee WHERE tenant = ? AND trainee = ?)`
 	deletePlans     = `DELETE FROM plan WHERE tenant = ? AND trainee = ?`
 	deleteDecisions = `DELETE FROM decision WHERE tenant = ? AND trainee = ?`
 	deleteTrainee   = `DELETE FROM trainee WHERE tenant = ? AND trainee = ?`
 )
 
-// load reads head and trainee with a query that returns the columns of selectTrainee
-// and takes the scope after other parameters.
-func (v *view) load(query string, before ...any) error {
-	var profile string
-	var created, updated int64
-	t := store.Trainee{ID: v.scope.Trainee}
-	err := v.row(query, append(before, v.scope.Tenant, v.scope.Trainee)...).Scan(
-		&v.head.Incarnation, &v.head.Revision, &t.DisplayName, &t.TimeZone, &profile, &created, &updated)
+// load reads head and trainee with a query that returns traineeColumns first.
+func (v *view) load(query string, args ...any) error { return v.row(v.scan, query, args...) }
+
+// scan reads traineeColumns.
+func (v *view) scan(st *driver.Stmt) error {
+	profile, err := rows.DecodeProfile(columnBytes(st, 5, nil))
 	if err != nil {
 		return err
 	}
-	if t.Profile, err = rows.DecodeProfile([]byte(profile)); err != nil {
-		return err
+	v.id = st.ColumnInt64(0)
+	v.head = store.Head{Incarnation: st.ColumnText(1), Revision: st.ColumnInt64(2)}
+	v.trainee = store.Trainee{
+		ID: v.scope.Trainee, DisplayName: st.ColumnText(3), TimeZone: st.ColumnText(4), Profile: profile,
+		Created: instant(st.ColumnInt64(6)), Updated: instant(st.ColumnInt64(7)),
 	}
-	t.Created, t.Updated = instant(created), instant(updated)
-	v.trainee = t
 	return nil
 }
 
 // Create implements store.Writes. The id is that of the scope.
 func (s *Store) Create(ctx context.Context, sc store.Scope, once store.Once, t store.Trainee, w store.Write) ([]byte, error) {
-	return s.once(ctx, sc, once, func(tx *writeTx) error { return tx.create(t) }, w)
+	return s.once(ctx, sc, once, &t, w)
 }
 
 func (tx *writeTx) create(t store.Trainee) error {
@@ -62,8 +67,14 @@ func (tx *writeTx) create(t store.Trainee) error {
 	tx.head = store.Head{Incarnation: hex.EncodeToString(random[:]), Revision: 1}
 	t.ID, t.Created, t.Updated = tx.scope.Trainee, tx.now, tx.now
 	tx.trainee = t
-	_, err = tx.exec(insertTrainee, tx.scope.Tenant, tx.scope.Trainee, tx.head.Incarnation,
-		t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.now.Unix(), tx.now.Unix())
+	err = tx.row(func(st *driver.Stmt) error {
+		tx.id = st.ColumnInt64(0)
+		return nil
+	}, nextTraineeID)
+	if err == nil {
+		_, err = tx.exec(insertTrainee, tx.scope.Tenant, tx.scope.Trainee, tx.id, tx.head.Incarnation,
+			t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.now.Unix(), tx.now.Unix())
+	}
 	return tx.fail("create trainee", err)
 }
 
@@ -74,7 +85,9 @@ func (tx *writeTx) PutTrainee(t store.Trainee) error {
 		err = tx.change(updateTrainee, t.DisplayName, t.TimeZone, profile, tx.now.Unix(), tx.scope.Tenant, tx.scope.Trainee)
 	}
 	if err == nil {
-		err = tx.load(selectTrainee)
+		head := tx.head // as it will be
+		err = tx.load(selectTrainee, tx.scope.Tenant, tx.scope.Trainee)
+		tx.head = head
 	}
 	return tx.fail("put trainee", err)
 }
@@ -89,7 +102,7 @@ func (s *Store) Erase(ctx context.Context, sc store.Scope, by store.AuditRecord)
 func (s *Store) erase(ctx context.Context, sc store.Scope, writtenBefore int64, by store.AuditRecord) (store.Erased, error) {
 	var erased store.Erased
 	err := s.write(ctx, func(c conn) error {
-		if err := c.row(selectIdle, sc.Tenant, sc.Trainee, writtenBefore).Scan(new(int64)); err != nil {
+		if err := c.row(anything, selectIdle, sc.Tenant, sc.Trainee, writtenBefore); err != nil {
 			return fail(ctx, "erase", err)
 		}
 		for _, step := range []struct {
@@ -100,7 +113,7 @@ func (s *Store) erase(ctx context.Context, sc store.Scope, writtenBefore int64, 
 			if err != nil {
 				return fail(ctx, "erase", err)
 			}
-			*step.count = int(n)
+			*step.count = n
 		}
 		if err := c.change(deleteTrainee, sc.Tenant, sc.Trainee); err != nil {
 			return fail(ctx, "erase", err)
@@ -115,23 +128,26 @@ func (s *Store) erase(ctx context.Context, sc store.Scope, writtenBefore int64, 
 }
 
 // forget brings the write-ahead log home and empties it: it still holds older
-// copies of erased pages. It waits for nobody. While a reader stands on an older
-// state it cannot be done; the writes that follow try again, and the renewer does.
+// copies of erased pages.
 func (s *Store) forget(ctx context.Context) {
 	s.residue.Store(true)
-	c, err := s.writer.Conn(ctx)
+	h, err := s.writer.take(ctx)
 	if err != nil {
 		return
 	}
-	defer c.Close()
-	ctx = context.WithoutCancel(ctx) // nothing below waits, and the patience must come back
-	if _, err := c.ExecContext(ctx, "PRAGMA busy_timeout(0)"); err != nil {
+	defer s.writer.put(h)
+	s.settle(h)
+}
+
+// settle does what an erasure has left to do, and waits for nobody. While a reader
+// stands on an older state it cannot be done; the writes that follow try again, and
+// the renewer does.
+func (s *Store) settle(h *handle) {
+	if !s.residue.Load() {
 		return
 	}
-	var busy, frames, moved int
-	err = c.QueryRowContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &moved)
-	_, patienceErr := c.ExecContext(ctx, "PRAGMA "+patience)
-	left := err != nil || patienceErr != nil || busy != 0
+	busy, err := h.pragma("wal_checkpoint(TRUNCATE)")
+	left := err != nil || busy != "0"
 	s.residue.Store(left)
 	if left {
 		s.renewer.wake()

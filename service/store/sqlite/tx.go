@@ -2,7 +2,6 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"time"
 
 	"example.com/steelyard/service/store"
@@ -12,6 +11,7 @@ import (
 type view struct {
 	conn
 	scope   store.Scope
+	id      int64 // of the trainee in this file; read with the head
 	head    store.Head
 	trainee store.Trainee
 }
@@ -35,16 +35,39 @@ type writeTx struct {
 
 var _ store.Tx = (*writeTx)(nil)
 
-// read runs f in one read transaction. A read transaction sees the state of its
-// first statement until its end.
+// get runs f on a connection that reads.
+func (s *Store) get(ctx context.Context, f func(conn) error) error {
+	h, err := s.reader.take(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.reader.put(h)
+	return f(conn{ctx, h})
+}
+
+// read runs f in one read transaction. It sees the state that the trainee's row is
+// read of until the end: outside of BEGIN and COMMIT, whose price it saves, a
+// transaction lasts as long as a statement that has not come to its end.
 func (s *Store) read(ctx context.Context, sc store.Scope, f func(*view) error) error {
-	tx, err := s.reader.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	h, err := s.reader.take(ctx)
 	if err != nil {
 		return fail(ctx, "begin read", err)
 	}
-	defer tx.Rollback() // it wrote nothing
-	v := &view{conn: conn{ctx: ctx, tx: tx, stmts: s.reads}, scope: sc}
-	if err := v.load(selectTrainee); err != nil {
+	defer s.reader.put(h)
+	v := &view{conn: conn{ctx, h}, scope: sc}
+	st, err := v.bind(selectTrainee, []any{sc.Tenant, sc.Trainee})
+	if err != nil {
+		return v.fail("read trainee", err)
+	}
+	defer st.Reset() // the end of the transaction
+	found, err := st.Step()
+	switch {
+	case err == nil && found:
+		err = v.scan(st)
+	case err == nil:
+		err = errNoRow
+	}
+	if err != nil {
 		return v.fail("read trainee", err)
 	}
 	return f(v)

@@ -1,6 +1,10 @@
 package sqlite
 
-import "example.com/steelyard/service/store"
+import (
+	driver "zombiezen.com/go/sqlite"
+
+	"example.com/steelyard/service/store"
+)
 
 const (
 	selectUpload = `SELECT sha256, next_seq, committed FROM upload WHERE tenant = ? AND trainee = ? AND id = ?`
@@ -12,7 +16,10 @@ ON CONFLICT (tenant, trainee, id) DO UPDATE SET sha256 = excluded.sha256, next_s
 // Upload implements store.View.
 func (v *view) Upload(id string) (store.Upload, error) {
 	u := store.Upload{ID: id}
-	err := v.row(selectUpload, v.scope.Tenant, v.scope.Trainee, id).Scan(&u.SHA256, &u.NextSeq, &u.Committed)
+	err := v.row(func(st *driver.Stmt) error {
+		u.SHA256, u.NextSeq, u.Committed = st.ColumnText(0), st.ColumnInt64(1), st.ColumnInt64(2)
+		return nil
+	}, selectUpload, v.scope.Tenant, v.scope.Trainee, id)
 	if err != nil {
 		return store.Upload{}, v.fail("read upload", err)
 	}

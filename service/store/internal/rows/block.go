@@ -2,7 +2,6 @@ package rows
 
 import (
 	"encoding/binary"
-	"slices"
 
 	"example.com/steelyard/engine"
 )
@@ -41,7 +40,11 @@ func EachDay(block int64, stored []byte, f func(PackedDay) error) error {
 // Splice returns a block with some of its days, ascending, as they are now; nothing
 // when none is left.
 func Splice(block int64, stored []byte, changed []PackedDay) ([]byte, error) {
-	var out []byte
+	size := len(stored)
+	for _, d := range changed {
+		size += 1 + binary.MaxVarintLen16 + len(d.Packed)
+	}
+	out := make([]byte, 0, size)
 	put := func(d PackedDay) {
 		if len(d.Packed) > 0 {
 			out = append(out, byte(int64(d.Day)-block<<blockBits))
@@ -60,8 +63,11 @@ func Splice(block int64, stored []byte, changed []PackedDay) ([]byte, error) {
 		put(d)
 		return nil
 	})
-	for d := range slices.Values(changed) {
+	for _, d := range changed {
 		put(d)
+	}
+	if len(out) == 0 {
+		return nil, err
 	}
 	return out, err
 }

@@ -23,7 +23,8 @@ var (
 // a new field comes last, is zero when nothing is known, and needs no new version:
 // it is zero in older rows, and an older program leaves it unread.
 type coder struct {
-	buf       []byte // written so far, or still to be read
+	buf       []byte // written so far, or to be read
+	at        int    // where the next is read
 	isReading bool
 	err       error
 	texts     int              // where the last text ends, of which nothing is left out
@@ -35,7 +36,7 @@ func reading(stored []byte) coder {
 	if len(stored) == 0 || stored[0] != packedV1 {
 		return coder{isReading: true, err: errMalformed}
 	}
-	return coder{buf: stored[1:], isReading: true}
+	return coder{buf: stored, at: 1, isReading: true}
 }
 
 // isJSON tells the older form. Neither begins with a byte of the other.
@@ -53,7 +54,7 @@ func (c *coder) trimmed(start int) ([]byte, error) {
 func (c *coder) fail() {
 	c.err = errNoForm
 	if c.isReading {
-		c.err, c.buf = errMalformed, nil
+		c.err, c.at = errMalformed, len(c.buf)
 	}
 }
 
@@ -63,34 +64,53 @@ func (c *coder) uvarint(v *uint64) {
 		c.buf = binary.AppendUvarint(c.buf, *v)
 		return
 	}
-	if len(c.buf) == 0 {
-		*v = 0
-		return
+	*v = c.next()
+}
+
+// next reads a number. Most are of one byte, or are left out.
+func (c *coder) next() uint64 {
+	if c.at >= len(c.buf) {
+		return 0
 	}
-	n := 0
-	if *v, n = binary.Uvarint(c.buf); n <= 0 {
-		*v = 0
+	if b := c.buf[c.at]; b < 0x80 {
+		c.at++
+		return uint64(b)
+	}
+	return c.long()
+}
+
+func (c *coder) long() uint64 {
+	v, n := binary.Uvarint(c.buf[c.at:])
+	if n <= 0 {
 		c.fail()
-		return
+		return 0
 	}
-	c.buf = c.buf[n:]
+	c.at += n
+	return v
 }
 
 func (c *coder) int(v *int) {
+	if c.isReading {
+		*v = int(unzigzag(c.next()))
+		return
+	}
 	u := zigzag(int64(*v))
 	c.uvarint(&u)
-	*v = int(unzigzag(u))
 }
 
 func (c *coder) bool(v *bool) {
+	if c.isReading {
+		u := c.next()
+		if *v = u == 1; u > 1 {
+			c.fail()
+		}
+		return
+	}
 	u := uint64(0)
 	if *v {
 		u = 1
 	}
-	if c.uvarint(&u); u > 1 {
-		c.fail()
-	}
-	*v = u == 1
+	c.uvarint(&u)
 }
 
 // small is a constant's number, at most a given one.
@@ -111,6 +131,17 @@ const (
 
 // number is 0 or tokenRaw, or 1 more than the zigzag of its thousandths.
 func (c *coder) number(v *float64) {
+	if c.isReading {
+		switch token := c.next(); token {
+		case tokenNone:
+			*v = 0
+		case tokenRaw:
+			c.raw(v)
+		default:
+			*v = float64(unzigzag(token-1)) / 1000
+		}
+		return
+	}
 	n, exact := thousandths(*v)
 	token := uint64(tokenNone)
 	switch {
@@ -119,19 +150,25 @@ func (c *coder) number(v *float64) {
 	case n != 0:
 		token = zigzag(n) + 1
 	}
-	c.uvarint(&token)
-	switch token {
-	case tokenNone:
-		*v = 0
-	case tokenRaw:
+	if c.uvarint(&token); token == tokenRaw {
 		c.raw(v)
-	default:
-		*v = float64(unzigzag(token-1)) / 1000
 	}
 }
 
 // opt is 0 when it is unknown or tokenRaw, or 2 more than the zigzag of its thousandths.
 func (c *coder) opt(o *engine.Opt) {
+	if c.isReading {
+		switch token := c.next(); token {
+		case tokenNone:
+			*o = engine.Opt{}
+		case tokenRaw:
+			o.OK = true
+			c.raw(&o.V)
+		default:
+			*o = engine.Opt{V: float64(unzigzag(token-2)) / 1000, OK: true}
+		}
+		return
+	}
 	token := uint64(tokenNone)
 	if o.OK {
 		token = tokenRaw
@@ -139,15 +176,8 @@ func (c *coder) opt(o *engine.Opt) {
 			token = zigzag(n) + 2
 		}
 	}
-	c.uvarint(&token)
-	switch token {
-	case tokenNone:
-		*o = engine.Opt{}
-	case tokenRaw:
-		o.OK = true
+	if c.uvarint(&token); token == tokenRaw {
 		c.raw(&o.V)
-	default:
-		*o = engine.Some(float64(unzigzag(token-2)) / 1000)
 	}
 }
 
@@ -155,7 +185,7 @@ func (c *coder) opt(o *engine.Opt) {
 func (c *coder) raw(v *float64) {
 	if c.isReading {
 		var bits [8]byte
-		c.buf = c.buf[copy(bits[:], c.buf):]
+		c.at += copy(bits[:], c.buf[c.at:])
 		*v = math.Float64frombits(binary.LittleEndian.Uint64(bits[:]))
 	} else {
 		c.buf = binary.LittleEndian.AppendUint64(c.buf, math.Float64bits(*v))
@@ -173,12 +203,12 @@ func (c *coder) text(s *string) {
 		c.texts = len(c.buf)
 		return
 	}
-	if size > uint64(len(c.buf)) {
+	if size > uint64(len(c.buf)-c.at) {
 		c.fail()
 		return
 	}
-	*s = c.shared(c.buf[:size])
-	c.buf = c.buf[size:]
+	*s = c.shared(c.buf[c.at : c.at+int(size)])
+	c.at += int(size)
 }
 
 // shared returns a text, that of a lift of the last days if it is the same.

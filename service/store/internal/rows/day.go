@@ -39,6 +39,9 @@ func DecodeDay(stored []byte, day engine.Day, w *engine.Window) error {
 	w.Days = append(w.Days, make([]engine.WindowDay, day-w.End()+1)...)
 	c.day(&w.Days[len(w.Days)-1])
 	for c.more(false) {
+		if w.Lifts == nil {
+			w.Lifts = make([]engine.LiftDay, 0, usualDays)
+		}
 		l := engine.LiftDay{Day: day}
 		c.liftDay(&l)
 		w.Lifts = append(w.Lifts, l)

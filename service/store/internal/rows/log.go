@@ -8,10 +8,19 @@ import (
 	"example.com/steelyard/engine"
 )
 
-// InOrder returns entries in the order of the log: day, kind, key. It panics when
-// two have one key, as store.Tx says.
+// InOrder returns entries in the order of the log: day, kind, key; those given, if
+// they are in it, as they are mostly. It panics when two have one key, as store.Tx
+// says.
 func InOrder(entries []engine.Entry) []engine.Entry {
-	sorted := slices.SortedFunc(slices.Values(entries), compare)
+	isSorted := true
+	for i := 1; i < len(entries) && isSorted; i++ {
+		isSorted = compare(entries[i-1], entries[i]) < 0
+	}
+	if isSorted {
+		return entries
+	}
+	sorted := slices.Clone(entries)
+	slices.SortFunc(sorted, compare)
 	for i, e := range sorted {
 		if i > 0 && compare(e, sorted[i-1]) == 0 {
 			panic("store: two entries of one key in one call")
@@ -21,7 +30,13 @@ func InOrder(entries []engine.Entry) []engine.Entry {
 }
 
 func compare(a, b engine.Entry) int {
-	return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Fact.Kind(), b.Fact.Kind()), cmp.Compare(a.Key, b.Key))
+	if a.Day != b.Day {
+		return cmp.Compare(a.Day, b.Day)
+	}
+	if of, than := a.Fact.Kind(), b.Fact.Kind(); of != than {
+		return cmp.Compare(of, than)
+	}
+	return cmp.Compare(a.Key, b.Key)
 }
 
 // Merge returns what is stored once entries are written over it, each in the

@@ -41,12 +41,19 @@ func TestInOrder(t *testing.T) {
 	if got := InOrder(given); !slices.Equal(got, want) || given[0] != want[3] {
 		t.Errorf("%+v of %+v", got, given)
 	}
-	defer func() {
-		if recover() == nil {
-			t.Error("two of one key")
-		}
-	}()
-	InOrder([]engine.Entry{want[0], want[1], want[0]})
+	if got := InOrder(want); !slices.Equal(got, want) {
+		t.Errorf("%+v of %+v", got, want)
+	}
+	for _, twice := range [][]engine.Entry{{want[0], want[1], want[0]}, {want[0], want[0]}} {
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Errorf("two of one key: %+v", twice)
+				}
+			}()
+			InOrder(twice)
+		}()
+	}
 }
 
 func TestByDayAndRun(t *testing.T) {
