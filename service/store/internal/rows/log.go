@@ -9,8 +9,11 @@ import (
 )
 
 // InOrder returns entries in the order of the log: day, kind, key. It panics when
-// two have one key, as store.Tx says.
+// two have one key, as store.Tx says. What is in order already is not copied.
 func InOrder(entries []engine.Entry) []engine.Entry {
+	if isInOrder(entries) {
+		return entries
+	}
 	sorted := slices.SortedFunc(slices.Values(entries), compare)
 	for i, e := range sorted {
 		if i > 0 && compare(e, sorted[i-1]) == 0 {
@@ -18,6 +21,15 @@ func InOrder(entries []engine.Entry) []engine.Entry {
 		}
 	}
 	return sorted
+}
+
+func isInOrder(entries []engine.Entry) bool {
+	for i := 1; i < len(entries); i++ {
+		if compare(entries[i-1], entries[i]) >= 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func compare(a, b engine.Entry) int {

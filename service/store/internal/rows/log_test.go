@@ -41,12 +41,19 @@ func TestInOrder(t *testing.T) {
 	if got := InOrder(given); !slices.Equal(got, want) || given[0] != want[3] {
 		t.Errorf("%+v of %+v", got, given)
 	}
-	defer func() {
-		if recover() == nil {
-			t.Error("two of one key")
-		}
-	}()
-	InOrder([]engine.Entry{want[0], want[1], want[0]})
+	if got := InOrder(want); &got[0] != &want[0] {
+		t.Error("what is in order is copied")
+	}
+	for _, twice := range [][]engine.Entry{{want[0], want[1], want[0]}, {want[0], want[0], want[1]}} {
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Errorf("two of one key: %+v", twice)
+				}
+			}()
+			InOrder(twice)
+		}()
+	}
 }
 
 func TestByDayAndRun(t *testing.T) {
