@@ -150,8 +150,16 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 	m := merge(have.entries, want, days)
 	tx.queueEntries(tx.later, insertEntries, m.added)
 	tx.queueEntries(tx.later, updateEntries, m.changed)
+	if len(m.added)+len(m.changed) >= many {
+		if err := tx.sendAhead(); err != nil {
+			return tx.fail("store entries", err)
+		}
+	}
 	return tx.fail("roll up", tx.queueRollups(tx.later, m.days, m.after, have.blocks))
 }
+
+// many entries are sent ahead, and their days rolled up while the server stores them.
+const many = 200
 
 // daysOf returns the days of entries in the order of the log.
 func daysOf(entries []engine.Entry) []engine.Day {
