@@ -18,9 +18,9 @@ import (
 
 // lots are more entries than are sent ahead.
 func lots(first engine.Day) []engine.Entry {
-	entries := keptDays(first, batchDays)
-	if len(entries) < 2*many {
-		panic("too few")
+	entries := keptDays(first, 2*batchDays+10)
+	if rest := len(entries) % atOnce; len(entries) < 2*atOnce || rest == 0 || rest >= many {
+		panic("not some statements, and a rest that is left for later")
 	}
 	return entries
 }

@@ -3,6 +3,7 @@ package postgres
 import (
 	"bytes"
 	"cmp"
+	"slices"
 
 	"github.com/jackc/pgx/v5"
 
@@ -148,18 +149,33 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 		return tx.fail("read days", err)
 	}
 	m := merge(have.entries, want, days)
-	tx.queueEntries(tx.later, insertEntries, m.added)
-	tx.queueEntries(tx.later, updateEntries, m.changed)
-	if len(m.added)+len(m.changed) >= many {
-		if err := tx.sendAhead(); err != nil {
+	for some := range slices.Chunk(m.added, atOnce) {
+		if err := tx.storeEntries(insertEntries, some); err != nil {
 			return tx.fail("store entries", err)
 		}
+	}
+	if err := tx.storeEntries(updateEntries, m.changed); err != nil {
+		return tx.fail("store entries", err)
 	}
 	return tx.fail("roll up", tx.queueRollups(tx.later, m.days, m.after, have.blocks))
 }
 
-// many entries are sent ahead, and their days rolled up while the server stores them.
-const many = 200
+const (
+	// many entries are sent ahead: the server stores them while others are encoded and
+	// their days are rolled up.
+	many = 200
+	// atOnce is how many new entries one statement stores.
+	atOnce = 500
+)
+
+// storeEntries leaves a statement over entries for later, or sends it ahead.
+func (tx *writeTx) storeEntries(query string, of []entryRow) error {
+	tx.queueEntries(tx.later, query, of)
+	if len(of) < many {
+		return nil
+	}
+	return tx.sendAhead()
+}
 
 // daysOf returns the days of entries in the order of the log.
 func daysOf(entries []engine.Entry) []engine.Day {
