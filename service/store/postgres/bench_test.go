@@ -146,7 +146,7 @@ func entriesOnly(b *testing.B, s *Store, sc store.Scope, of []entryRow, query st
 	}
 	defer v.end()
 	tx := &writeTx{view: *v}
-	err = tx.start(beginWrite, func(q *pgx.Batch) { q.Queue(bumpHead, sc.Tenant, sc.Trainee).QueryRow(tx.scanTrainee) })
+	err = tx.start(beginWrite, func(q *pgx.Batch) { q.Queue(bumpHead, sc.Tenant, sc.Trainee, s.now().Unix()).QueryRow(tx.scanTrainee) })
 	if err == nil && read {
 		var days []engine.Day
 		for _, r := range of {

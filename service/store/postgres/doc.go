@@ -50,12 +50,14 @@
 // statement has one plan for all values, since the server would else plan some anew
 // each time, which takes longer than to run them.
 //
-// COPY FROM refuses a role that row policies concern, so a batch is stored by one
-// INSERT over arrays. It need not look for conflicts: the write has read the touched
+// COPY FROM refuses a role that row policies concern, so a batch is stored by
+// INSERT over arrays, 500 rows at a time. It need not look for conflicts: the write has read the touched
 // days, which their roll-ups need in any case, and holds the lock. The server then
 // takes as long for 500 rows as for COPY of them, where ON CONFLICT takes half as long
 // again. Entries that are there already are not written again. Days are rolled up of
-// what was read and what is written, and 32 that follow each other are one row.
+// what was read and what is written, and 32 that follow each other are one row. Many
+// entries are sent ahead of the rest of their transaction, without a wait of its own:
+// the server stores them while others are encoded and their days are rolled up.
 //
 // Due talks are derived after the write, which only leaves its trainee in due_stale. A
 // worker in each program derives them soon after, for many writes of a trainee at once

@@ -105,4 +105,9 @@ var (
 func free(text string) string { return escaper.Replace(text) }
 
 // given reads what free wrote.
-func given(text string) string { return unescaper.Replace(text) }
+func given(text string) string {
+	if !strings.Contains(text, `\`) { // as nearly all
+		return text
+	}
+	return unescaper.Replace(text)
+}

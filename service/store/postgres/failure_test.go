@@ -109,6 +109,19 @@ func TestIdleTransactions(t *testing.T) {
 	}
 }
 
+// The server asks after a machine that has fallen silent.
+func TestKeepAlive(t *testing.T) {
+	needServer(t)
+	s := open(t, server.URL(pgtest.Runtime, server.Database(t, template)))
+	defer s.Close()
+	for name, want := range map[string]string{"tcp_keepalives_idle": "30", "tcp_keepalives_interval": "10", "tcp_keepalives_count": "3"} {
+		var got string
+		if err := s.pool.QueryRow(t.Context(), `SHOW `+name).Scan(&got); err != nil || got != want {
+			t.Errorf("%s is %s, %v", name, got, err)
+		}
+	}
+}
+
 // A step that failed at the server ends its transaction: even a callback that says
 // nothing of it commits nothing, and is told so.
 func TestSwallowedFailureCommitsNothing(t *testing.T) {

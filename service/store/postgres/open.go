@@ -103,6 +103,12 @@ func configure(url string) (*pgxpool.Config, error) {
 	params["plan_cache_mode"] = "force_generic_plan"
 	// A program that dies without a word must not keep a trainee's row locked.
 	params["idle_in_transaction_session_timeout"] = "30s"
+	// Nor must one whose machine is gone, amid a write that the server waits for the rest of.
+	for name, value := range map[string]string{"tcp_keepalives_idle": "30", "tcp_keepalives_interval": "10", "tcp_keepalives_count": "3"} {
+		if params[name] == "" {
+			params[name] = value
+		}
+	}
 	if params["application_name"] == "" {
 		params["application_name"] = "steelyard"
 	}

@@ -67,8 +67,8 @@ func rebuildDays(ctx context.Context, tx pgx.Tx) error {
 	var days []rows.PackedDay  // of its block
 	var made [][]any
 	finishDay := func() error {
-		d, err := packDay(engine.Day(at.day), entries)
-		entries, days = nil, append(days, d)
+		packed, err := packDay(nil, engine.Day(at.day), entries)
+		entries, days = nil, append(days, rows.PackedDay{Day: engine.Day(at.day), Packed: packed})
 		return err
 	}
 	finishBlock := func() error {

@@ -66,14 +66,17 @@ type rollupRows struct {
 func (tx *writeTx) queueRollups(b *pgx.Batch, days []engine.Day, after []entryRow, stored map[int64][]byte) error {
 	var added, changed rollupRows
 	var gone []int64
+	var packed []rows.PackedDay
+	var entries []engine.Entry
+	var room []byte
 	for len(days) > 0 {
 		block := rows.Block(days[0])
-		var packed []rows.PackedDay
+		packed, room = packed[:0], room[:0]
 		for ; len(days) > 0 && rows.Block(days[0]) == block; days = days[1:] {
 			for len(after) > 0 && after[0].Day < days[0] {
 				after = after[1:]
 			}
-			var entries []engine.Entry
+			entries = entries[:0]
 			for ; len(after) > 0 && after[0].Day == days[0]; after = after[1:] {
 				e, err := after[0].entry()
 				if err != nil {
@@ -81,11 +84,12 @@ func (tx *writeTx) queueRollups(b *pgx.Batch, days []engine.Day, after []entryRo
 				}
 				entries = append(entries, e)
 			}
-			d, err := packDay(days[0], entries)
-			if err != nil {
+			start := len(room)
+			var err error
+			if room, err = packDay(room, days[0], entries); err != nil {
 				return err
 			}
-			packed = append(packed, d)
+			packed = append(packed, rows.PackedDay{Day: days[0], Packed: room[start:]})
 		}
 		was, there := stored[block]
 		spliced, err := rows.Splice(block, was, packed)
@@ -108,13 +112,12 @@ func (tx *writeTx) queueRollups(b *pgx.Batch, days []engine.Day, after []entryRo
 	return nil
 }
 
-// packDay rolls a day up; of one without entries there are no bytes.
-func packDay(day engine.Day, entries []engine.Entry) (rows.PackedDay, error) {
+// packDay rolls a day up and appends it; of one without entries there are no bytes.
+func packDay(dst []byte, day engine.Day, entries []engine.Entry) ([]byte, error) {
 	if len(entries) == 0 {
-		return rows.PackedDay{Day: day}, nil
+		return dst, nil
 	}
-	packed, err := rows.AppendDay(nil, rollup.Day(day, entries))
-	return rows.PackedDay{Day: day, Packed: packed}, err
+	return rows.AppendDay(dst, rollup.Day(day, entries))
 }
 
 func (r *rollupRows) add(block int64, packed []byte) {

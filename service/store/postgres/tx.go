@@ -66,12 +66,16 @@ type conn struct {
 	// later are statements whose outcome nobody waits for: they go before the next
 	// one that somebody does wait for, the commit at the latest.
 	later *pgx.Batch
+	ahead *ahead
 }
 
 // send runs a batch, and before it what is left for later.
 func (c conn) send(b *pgx.Batch) error { return c.sendBy(c.ctx, b) }
 
 func (c conn) sendBy(ctx context.Context, b *pgx.Batch) error {
+	if _, err := c.ahead.ended(); err != nil {
+		return err
+	}
 	if c.later.Len() > 0 {
 		b.QueuedQueries = append(c.later.QueuedQueries, b.QueuedQueries...)
 		c.later.QueuedQueries = nil
@@ -146,12 +150,6 @@ func (c conn) commit(last func(*pgx.Batch)) error {
 	if err := c.ctx.Err(); err != nil {
 		return err
 	}
-	patience := commitPatience
-	if deadline, ok := c.ctx.Deadline(); ok {
-		patience = max(patience, time.Until(deadline)) // a large batch goes with it
-	}
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(c.ctx), patience)
-	defer cancel()
 	b := &pgx.Batch{}
 	if last != nil {
 		last(b)
@@ -161,15 +159,34 @@ func (c conn) commit(last func(*pgx.Batch)) error {
 		ended = tag.String()
 		return nil
 	})
-	err := c.sendBy(ctx, b)
+	var err error
+	if c.ahead.pipeline != nil {
+		err = c.addAhead(b.QueuedQueries)
+		tag, failed := c.ahead.ended()
+		ended, err = tag.String(), cmp.Or(err, failed)
+	} else {
+		ctx, cancel := c.unstopped()
+		defer cancel()
+		err = c.sendBy(ctx, b)
+	}
 	if err == nil && ended != commit {
 		err = errRolledBack
 	}
 	return err
 }
 
+// unstopped is the context of a commit and of what goes with it.
+func (c conn) unstopped() (context.Context, context.CancelFunc) {
+	patience := commitPatience
+	if deadline, ok := c.ctx.Deadline(); ok {
+		patience = max(patience, time.Until(deadline)) // a large batch goes with it
+	}
+	return context.WithTimeout(context.WithoutCancel(c.ctx), patience)
+}
+
 // end gives the connection back, with nothing of an unfinished transaction on it.
 func (c conn) end() {
+	_, _ = c.ahead.ended() // if it failed, so has the transaction
 	if db := c.pg.Conn(); !db.IsClosed() && db.PgConn().TxStatus() != 'I' {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(c.ctx), commitPatience)
 		_, _ = db.PgConn().Exec(ctx, rollback).ReadAll() // the pool closes what is still in a transaction
@@ -205,7 +222,7 @@ func (s *Store) open(ctx context.Context, sc store.Scope) (*view, error) {
 		return nil, err
 	}
 	timeline, _ := c.Conn().PgConn().CustomData()[timelineKey].(string)
-	return &view{conn: conn{ctx, c, &pgx.Batch{}}, scope: sc, timeline: timeline}, nil
+	return &view{conn: conn{ctx, c, &pgx.Batch{}, &ahead{}}, scope: sc, timeline: timeline}, nil
 }
 
 // start begins the transaction in the trainee's tenant and runs first, all in one go.

@@ -8,25 +8,28 @@ import (
 	"example.com/steelyard/engine"
 )
 
-// InOrder returns entries in the order of the log: day, kind, key; those given, if
-// they are in it, as they are mostly. It panics when two have one key, as store.Tx
-// says.
+// InOrder returns entries in the order of the log: day, kind, key. It panics when
+// two have one key, as store.Tx says. What is in order already is not copied.
 func InOrder(entries []engine.Entry) []engine.Entry {
-	isSorted := true
-	for i := 1; i < len(entries) && isSorted; i++ {
-		isSorted = compare(entries[i-1], entries[i]) < 0
-	}
-	if isSorted {
+	if isInOrder(entries) {
 		return entries
 	}
-	sorted := slices.Clone(entries)
-	slices.SortFunc(sorted, compare)
+	sorted := slices.SortedFunc(slices.Values(entries), compare)
 	for i, e := range sorted {
 		if i > 0 && compare(e, sorted[i-1]) == 0 {
 			panic("store: two entries of one key in one call")
 		}
 	}
 	return sorted
+}
+
+func isInOrder(entries []engine.Entry) bool {
+	for i := 1; i < len(entries); i++ {
+		if compare(entries[i-1], entries[i]) >= 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func compare(a, b engine.Entry) int {
