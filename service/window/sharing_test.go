@@ -267,3 +267,59 @@ func TestSource_OverlappedAsksBothAtOnce(t *testing.T) {
 		})
 	}
 }
+
+// twoParts is a bag of which a part is in the process.
+type twoParts struct {
+	near bag
+	far  bag
+	gets int // of the far part
+}
+
+func (b *twoParts) Near(ctx context.Context, sc store.Scope) (store.Snapshot, bool) {
+	return b.near.Get(ctx, sc)
+}
+
+func (b *twoParts) Get(ctx context.Context, sc store.Scope) (store.Snapshot, bool) {
+	b.gets++
+	return b.far.Get(ctx, sc)
+}
+
+func (b *twoParts) Put(ctx context.Context, sc store.Scope, snap store.Snapshot) {
+	b.near.Put(ctx, sc, snap)
+}
+
+// TestSource_WhatIsNearIsNotAskedForElsewhere: and is served under the same rule.
+func TestSource_WhatIsNearIsNotAskedForElsewhere(t *testing.T) {
+	u := newSource()
+	present := u.store.logs[alice].snapshot(alice, 8)
+	old := present
+	old.Head.Revision--
+	holding := func(snap ...store.Snapshot) bag {
+		b := bag{held: map[store.Scope]store.Snapshot{}}
+		for _, s := range snap {
+			b.held[alice] = s
+		}
+		return b
+	}
+	for _, c := range []struct {
+		name      string
+		near, far bag
+		want      window.Origin
+		gets      int
+	}{
+		{"near", holding(present), holding(), window.FromBag, 0},
+		{"far", holding(), holding(present), window.FromBag, 1},
+		{"an old one near", holding(old), holding(), window.FromStore, 0},
+		{"an old one far", holding(), holding(old), window.FromStore, 1},
+		{"nowhere", holding(), holding(), window.FromStore, 1},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := &twoParts{near: c.near, far: c.far}
+			s := window.NewSource(u.store, b, u.served.count, window.Overlapped())
+			snap, origin, err := s.Snapshot(t.Context(), alice, 8)
+			if err != nil || origin != c.want || snap.Head != present.Head || b.gets != c.gets {
+				t.Errorf("%v from %v after %d gets elsewhere, %v", snap.Head, origin, b.gets, err)
+			}
+		})
+	}
+}

@@ -43,6 +43,12 @@ type Bag interface {
 	Put(ctx context.Context, s store.Scope, snap store.Snapshot)
 }
 
+// Nearby is a Bag that has a part in the process, which answers without a wait.
+type Nearby interface {
+	// Near is Get of that part alone.
+	Near(ctx context.Context, s store.Scope) (store.Snapshot, bool)
+}
+
 // Counter hears how each read was served.
 type Counter func(ctx context.Context, o Origin)
 
@@ -62,7 +68,8 @@ type Source struct {
 type Option func(*Source)
 
 // Overlapped asks the bag while the head is on its way, which is worth its
-// goroutine when the bag is over a network.
+// goroutine when the bag is over a network. Of one that is Nearby, what is near
+// comes before.
 func Overlapped() Option { return func(s *Source) { s.overlap = true } }
 
 // Checked recomputes one in every so many bag hits from the store. Where the two
@@ -129,6 +136,10 @@ func from(snap store.Snapshot, first engine.Day) store.Snapshot {
 
 // ask returns what the bag has and what the present head is.
 func (s *Source) ask(ctx context.Context, sc store.Scope) (snap store.Snapshot, bagged bool, head store.Head, err error) {
+	if snap, bagged = s.near(ctx, sc); bagged {
+		head, err = s.head(ctx, sc)
+		return snap, true, head, err
+	}
 	if !s.overlap {
 		if head, err = s.head(ctx, sc); err == nil {
 			snap, bagged = s.bag.Get(ctx, sc)
@@ -151,6 +162,14 @@ func (s *Source) ask(ctx context.Context, sc store.Scope) (snap store.Snapshot, 
 	}
 	a := <-answers
 	return a.snap, a.ok, head, nil
+}
+
+// near returns what a bag to be overlapped has in the process.
+func (s *Source) near(ctx context.Context, sc store.Scope) (store.Snapshot, bool) {
+	if n, ok := s.bag.(Nearby); ok && s.overlap {
+		return n.Near(ctx, sc)
+	}
+	return store.Snapshot{}, false
 }
 
 // load reads the store, once for all callers that have read the same head. The

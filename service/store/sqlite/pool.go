@@ -97,8 +97,12 @@ func (p *pool) take(ctx context.Context) (*handle, error) {
 	}
 	select {
 	case p.used <- struct{}{}:
-	case <-ctx.Done():
-		return nil, ctx.Err()
+	default: // a wait has its price even before it begins: the context makes a timer
+		select {
+		case p.used <- struct{}{}:
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
 	}
 	h, err := p.next()
 	if err == nil && h == nil {

@@ -15,7 +15,10 @@ type Bag struct {
 	near, far window.Bag
 }
 
-var _ window.Bag = (*Bag)(nil)
+var (
+	_ window.Bag    = (*Bag)(nil)
+	_ window.Nearby = (*Bag)(nil)
+)
 
 // New returns a bag of the two.
 func New(near, far window.Bag) *Bag { return &Bag{near: near, far: far} }
@@ -30,6 +33,11 @@ func (b *Bag) Get(ctx context.Context, s store.Scope) (store.Snapshot, bool) {
 		b.near.Put(ctx, s, snap)
 	}
 	return snap, ok
+}
+
+// Near implements window.Nearby.
+func (b *Bag) Near(ctx context.Context, s store.Scope) (store.Snapshot, bool) {
+	return b.near.Get(ctx, s)
 }
 
 // Put implements window.Bag.
