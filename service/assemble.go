@@ -156,12 +156,22 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 	if err != nil {
 		return chain.Chain{}, err
 	}
-	limiter := limit.New(limit.Options{Slots: a.cfg.MaxInFlight, Count: calls})
-	if err := tel.WatchLoad(limiter.Load); err != nil {
+	slots := a.cfg.slots()
+	limiter := limit.New(limit.Options{Slots: slots.all, Count: calls})
+	load, writes := limiter.Load, (*limit.Limiter)(nil)
+	if slots.writes > 0 {
+		writes = limit.New(limit.Options{Slots: slots.writes, Count: calls})
+		load = func() (working, waiting int) {
+			working, waiting = limiter.Load()
+			writing, toWrite := writes.Load()
+			return working + writing, waiting + toWrite
+		}
+	}
+	if err := tel.WatchLoad(load); err != nil {
 		return chain.Chain{}, err
 	}
 	a.keys, err = access.NewRemembered(limit.Keys{
-		KeyFinder: a.store, Limiter: limit.New(limit.Options{Slots: a.cfg.MaxInFlight, Waiters: keyWaiters, Count: lookups}),
+		KeyFinder: a.store, Limiter: limit.New(limit.Options{Slots: slots.all, Waiters: keyWaiters, Count: lookups}),
 	}, time.Now)
 	if err != nil {
 		return chain.Chain{}, err
@@ -173,7 +183,7 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 	c := chain.Chain{
 		Log: a.log, RequestTimeout: a.cfg.RequestTimeout,
 		Authenticator: access.Authenticator{Keys: a.keys, Tokens: tokens, Pepper: a.keyring.pepper, Now: time.Now, Used: a.uses.Use},
-		Limiter:       limiter, Count: calls,
+		Limiter:       limiter, Writes: writes, Count: calls,
 	}
 	rates, err := a.openRates(tel)
 	if err != nil {

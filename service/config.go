@@ -71,7 +71,7 @@ type Config struct {
 	MaxBodyBytes    int           `help:"largest JSON body and gRPC message; one backfill line over HTTP" default:"1048576"`
 	Reflection      bool          `help:"serve gRPC reflection"`
 
-	MaxInFlight int `help:"calls worked on at once; 0 is four for each processor"`
+	MaxInFlight int `help:"calls worked on at once; 0 is four for each processor, 16 over PostgreSQL"`
 	KeyRate     int `help:"calls that one API key may make in a second, ten seconds' worth of them at once; -1 is no limit" default:"1000"`
 	TraineeRate int `help:"calls about one trainee in a second, ten seconds' worth of them at once; 0 is no limit"`
 

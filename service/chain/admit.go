@@ -20,7 +20,11 @@ func (c Chain) admitUnary(ctx context.Context, req any, info *grpc.UnaryServerIn
 	if isOpen(info.FullMethod) {
 		return handler(ctx, req)
 	}
-	slot, err := c.Limiter.Enter(ctx, workOf(ctx, info.FullMethod))
+	work, limiter := workOf(ctx, info.FullMethod), c.Limiter
+	if work.Priority == limit.Write && c.Writes != nil {
+		limiter = c.Writes
+	}
+	slot, err := limiter.Enter(ctx, work)
 	if err != nil {
 		return nil, err
 	}

@@ -279,3 +279,39 @@ func TestAdmitStream_ReaderKeepsItWaiting(t *testing.T) {
 		works(t, l, "after the end", 1) // somebody else's
 	})
 }
+
+// TestAdmit_WritesHaveSlotsOfTheirOwn: where they do, neither keeps the other waiting.
+func TestAdmit_WritesHaveSlotsOfTheirOwn(t *testing.T) {
+	one := func() *limit.Limiter { return limit.New(limit.Options{Slots: 1, Waiters: 1}) }
+	ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+	defer cancel()
+	for _, c := range []struct {
+		name          string
+		writes        *limit.Limiter
+		busy          bool // the slots of all else
+		method        string
+		wantsAdmitted bool
+	}{
+		{"a write, beside a read", one(), true, pb.LogbookService_CreateEntry_FullMethodName, true},
+		{"a read, with all else", one(), true, pb.PhaseService_Recommend_FullMethodName, false},
+		{"a write, with all else", nil, true, pb.LogbookService_CreateEntry_FullMethodName, false},
+		{"a write, with none", nil, false, pb.LogbookService_CreateEntry_FullMethodName, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			chain := Chain{Limiter: one(), Writes: c.writes}
+			if c.busy {
+				slot, err := chain.Limiter.Enter(t.Context(), limit.Work{Tenant: "other"})
+				if err != nil {
+					t.Fatal(err)
+				}
+				defer slot.Leave()
+			}
+			short, stop := context.WithTimeout(ctx, 20*time.Millisecond)
+			defer stop()
+			_, err := chain.admitUnary(short, nil, &grpc.UnaryServerInfo{FullMethod: c.method}, func(context.Context, any) (any, error) { return nil, nil })
+			if (err == nil) != c.wantsAdmitted {
+				t.Errorf("%v", err)
+			}
+		})
+	}
+}

@@ -35,8 +35,9 @@ type Chain struct {
 	RequestTimeout time.Duration
 
 	Limiter     *limit.Limiter
-	KeyRate     Rate // nil: no limit
-	TraineeRate Rate // nil: no limit
+	Writes      *limit.Limiter // of writes; nil: Limiter, like all else
+	KeyRate     Rate           // nil: no limit
+	TraineeRate Rate           // nil: no limit
 	Count       limit.Counter
 }
 

@@ -28,9 +28,9 @@ const (
 )
 
 const (
-	// slotsPerProcessor leaves room for work that waits for the disk or for a
+	// SlotsPerProcessor leaves room for work that waits for the disk or for a
 	// database, without letting it pile up.
-	slotsPerProcessor = 4
+	SlotsPerProcessor = 4
 	// waitersPerSlot keeps the queue short: what waits longer than a few times
 	// the work itself had better be told so.
 	waitersPerSlot = 8
@@ -70,7 +70,7 @@ type Limiter struct {
 // New returns a limiter.
 func New(o Options) *Limiter {
 	if o.Slots <= 0 {
-		o.Slots = slotsPerProcessor * runtime.GOMAXPROCS(0)
+		o.Slots = SlotsPerProcessor * runtime.GOMAXPROCS(0)
 	}
 	if o.Waiters <= 0 {
 		o.Waiters = waitersPerSlot
