@@ -32,6 +32,7 @@ type arena struct {
 	rng  *rand.Rand
 	bin  string
 	dir  string
+	env  []string // of the server
 	key  string
 	p    *process
 	line *relay
@@ -39,13 +40,21 @@ type arena struct {
 	files int
 }
 
-func newArena(t *testing.T, rng *rand.Rand, budget func() (up, down int64)) *arena {
+// newArena makes one whose tenant is no other's: some share a database.
+func newArena(t *testing.T, env []string, tenant string, rng *rand.Rand, budget func() (up, down int64)) *arena {
 	t.Helper()
-	a := &arena{t: t, rng: rng, bin: buildBinary(t), dir: t.TempDir()}
-	a.key = makeKey(t, a.bin, a.dir, "--scope", "log.write,log.read,plan.write")
-	a.p = startProcess(t, a.bin, a.dir, freePorts)
+	a := &arena{t: t, rng: rng, bin: buildBinary(t), dir: t.TempDir(), env: env}
+	a.key = makeKeyWith(t, a.bin, a.dir, env, "--tenant", tenant, "--scope", "log.write,log.read,plan.write")
+	a.p = startProcess(t, a.bin, a.dir, freePorts, env...)
 	a.line = newRelay(t, a.p.listen.GRPC, budget)
 	return a
+}
+
+// killServer ends the server without warning, and starts it again.
+func (a *arena) killServer() {
+	a.t.Helper()
+	_ = a.p.end(syscall.SIGKILL)
+	a.p = restartProcess(a.t, a.bin, a.dir, a.p.listen, a.env...)
 }
 
 // file writes another log of its own trainee.
@@ -127,10 +136,9 @@ func (a *arena) again(path, trainee string) {
 	}
 }
 
-// inArenas runs several arenas beside each other, since most of each is waiting,
-// and returns how many faults there were. do makes one file's worth of at most
-// most faults.
-func inArenas(t *testing.T, faults int, budget func(*rand.Rand) (up, down int64), do func(a *arena, path, trainee string, most int) int) {
+// inArenas runs several arenas beside each other, since most of each is waiting. do
+// makes one file's worth of at most most faults, and returns how many it made.
+func inArenas(t *testing.T, env []string, faults int, budget func(*rand.Rand) (up, down int64), do func(a *arena, path, trainee string, most int) int) {
 	t.Helper()
 	const arenas = 4
 	rng := trials.Chance(t)
@@ -144,7 +152,7 @@ func inArenas(t *testing.T, faults int, budget func(*rand.Rand) (up, down int64)
 				t.Parallel()
 				lines := trials.Apart(rng)
 				var drawing sync.Mutex
-				a := newArena(t, rng, func() (int64, int64) {
+				a := newArena(t, env, fmt.Sprintf("arena-%d", n), rng, func() (int64, int64) {
 					drawing.Lock()
 					defer drawing.Unlock()
 					return budget(lines)
@@ -199,21 +207,44 @@ func (a *arena) moment(b *backfilling) bool {
 	}
 }
 
-func TestBackfill_ServerIsKilled(t *testing.T) {
-	inArenas(t, trials.Count(100, 2000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+// killing kills with kill while a file is brought.
+func killing(kill func(a *arena)) func(a *arena, path, trainee string, most int) int {
+	return func(a *arena, path, trainee string, most int) (made int) {
 		b := a.backfill(path, trainee)
 		for made < most && a.moment(b) {
-			_ = a.p.end(syscall.SIGKILL)
+			kill(a)
 			made++
-			a.p = restartProcess(a.t, a.bin, a.dir, a.p.listen)
 		}
 		b.end(a.t)
 		return made
-	})
+	}
+}
+
+func TestBackfill_ServerIsKilled(t *testing.T) {
+	inArenas(t, nil, trials.Count(100, 2000), noBudget, killing((*arena).killServer))
+}
+
+// The same over PostgreSQL, where rows go ahead of the rest of their transaction.
+func TestBackfill_ServerIsKilled_PostgreSQL(t *testing.T) {
+	_, env := postgresFor(t)
+	inArenas(t, env, trials.Count(20, 200), noBudget, killing((*arena).killServer))
+}
+
+func TestBackfill_DatabaseIsKilled(t *testing.T) {
+	db, env := postgresFor(t)
+	var one sync.Mutex // database, which all arenas share
+	inArenas(t, env, trials.Count(12, 200), noBudget, killing(func(a *arena) {
+		one.Lock()
+		defer one.Unlock()
+		db.Kill()
+		if err := db.Run(); err != nil {
+			a.t.Error(err)
+		}
+	}))
 }
 
 func TestBackfill_ClientIsKilled(t *testing.T) {
-	inArenas(t, trials.Count(50, 1000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+	inArenas(t, nil, trials.Count(50, 1000), noBudget, func(a *arena, path, trainee string, most int) (made int) {
 		b := a.backfill(path, trainee)
 		for made < most && a.moment(b) && b.kill() {
 			made++
@@ -232,7 +263,7 @@ func TestBackfill_LineIsCut(t *testing.T) {
 		}
 		return -1, rng.Int64N(600) // an answer is some 80 bytes
 	}
-	inArenas(t, trials.Count(50, 1000), budget, func(a *arena, path, trainee string, _ int) int {
+	inArenas(t, nil, trials.Count(50, 1000), budget, func(a *arena, path, trainee string, _ int) int {
 		before := a.line.cutsSoFar()
 		a.backfill(path, trainee).end(a.t)
 		return a.line.cutsSoFar() - before
@@ -241,12 +272,11 @@ func TestBackfill_LineIsCut(t *testing.T) {
 
 // Two clients that bring one file at once, while the server is killed.
 func TestBackfill_TwoClientsRace(t *testing.T) {
-	inArenas(t, trials.Count(8, 200), noBudget, func(a *arena, path, trainee string, most int) (made int) {
+	inArenas(t, nil, trials.Count(8, 200), noBudget, func(a *arena, path, trainee string, most int) (made int) {
 		one, two := a.backfill(path, trainee), a.backfill(path, trainee)
 		if a.moment(one) {
-			_ = a.p.end(syscall.SIGKILL)
+			a.killServer()
 			made++
-			a.p = restartProcess(a.t, a.bin, a.dir, a.p.listen)
 		}
 		one.end(a.t)
 		two.end(a.t)
