@@ -132,6 +132,7 @@ func (m measuring) reads(b *testing.B, warm, afterWrite float64) {
 	}
 	one := side{1, m.warm}
 	m.loads(b, "recommendation after a write to warm", waitP50, atMost(afterWrite), side{1, m.logThenAsk(0, false)}, one)
+	m.loads(b, "recommendation after a write to warm window, computed answer", waitP50, bound{}, side{1, m.logThenAsk(0, false)}, side{1, m.computed})
 	m.loads(b, "write and recommendation together to warm", waitP50, bound{}, side{1, m.logThenAsk(0, true)}, one)
 	// A processor that has waited for the disk begins cold, and of many callers most
 	// wait for their write: this baseline writes as much, but elsewhere.
