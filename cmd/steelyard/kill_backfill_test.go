@@ -158,7 +158,7 @@ func inArenas(t *testing.T, env []string, faults int, budget func(*rand.Rand) (u
 					return budget(lines)
 				})
 				mine, want := 0, (faults+arenas-1)/arenas
-				for round := 0; mine < want && round < want && !t.Failed(); round++ {
+				for round := 0; mine < want && round < 2*want && !t.Failed(); round++ {
 					path, trainee := a.file()
 					mine += do(a, path, trainee, want-mine)
 					a.check(path, trainee)
@@ -181,6 +181,9 @@ func inArenas(t *testing.T, env []string, faults int, budget func(*rand.Rand) (u
 
 func noBudget(*rand.Rand) (up, down int64) { return unbounded() }
 
+// longestMoment is about half of what the upload of a file takes on a quiet machine.
+const longestMoment = 40 * time.Millisecond
+
 // moment waits until a batch is on its way and then for a random time. It reports
 // whether the client is still there.
 func (a *arena) moment(b *backfilling) bool {
@@ -197,7 +200,7 @@ func (a *arena) moment(b *backfilling) bool {
 	case <-time.After(time.Minute):
 		a.t.Fatalf("nothing is sent:\n%s", b.said.String())
 	}
-	time.Sleep(between(a.rng, time.Millisecond, 150*time.Millisecond))
+	time.Sleep(between(a.rng, 0, longestMoment))
 	select {
 	case err := <-b.exited:
 		b.exited <- err
