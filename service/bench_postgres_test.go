@@ -100,7 +100,9 @@ func (m measuring) copies(b *testing.B, inside, owner *pgx.Conn) {
 	}
 	m.state("the same in a plain entry table alone", size/float64(len(rows)), "bytes")
 
-	fresh := func() sample { s, _ := m.benchClient.backfills(b, 1, entries); return s }
+	fresh := func(streams int) func() sample {
+		return func() sample { s, _ := m.benchClient.backfills(b, streams, entries); return s }
+	}
 	again := func() sample { return m.upload(b, []string{trainee}, entries) }
 	for _, c := range []struct {
 		what     string
@@ -108,8 +110,10 @@ func (m measuring) copies(b *testing.B, inside, owner *pgx.Conn) {
 		measured func() sample
 		batch    int
 	}{
-		{"durable backfill to COPY in batches of the same size", atLeast(0.9), fresh, backfillBatch},
-		{"durable backfill to one COPY", atLeast(0.65), fresh, len(rows)},
+		{"durable backfill to COPY in batches of the same size, streams: 1", atLeast(0.9), fresh(1), backfillBatch},
+		{"durable backfill to COPY in batches of the same size, streams: 4", atLeast(0.9), fresh(4), backfillBatch},
+		{"durable backfill to one COPY, streams: 1", atLeast(0.65), fresh(1), len(rows)},
+		{"durable backfill to one COPY, streams: 4", atLeast(0.65), fresh(4), len(rows)},
 		{"identical backfill again to COPY in batches of the same size", atLeast(0.7), again, backfillBatch},
 	} {
 		b.Run(named(c.what), func(b *testing.B) {
