@@ -88,7 +88,7 @@ func FuzzSurely(f *testing.F) {
 	f.Fuzz(func(t *testing.T, which uint8, raw []byte) {
 		m := all[int(which)%len(all)].New().Interface()
 		if err := proto.Unmarshal(raw, m); err != nil {
-			t.Skip()
+			return // nothing to judge
 		}
 		if err := protovalidate.Validate(m); err != nil && surely(m) {
 			t.Errorf("%s is taken for good: %v", prototext.Format(m), err)
