@@ -200,10 +200,11 @@ func (a *App) chain(tel *telemetry.Telemetry) (chain.Chain, error) {
 
 // register puts the four services on a server.
 func (a *App) register(r grpc.ServiceRegistrar, w windows, pages call.Pager) {
-	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: a.store, Now: time.Now, Pages: pages, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
+	told := writes{a.store, w.source.Written}
+	pb.RegisterLogbookServiceServer(r, &logbook.Server{Store: told, Now: time.Now, Pages: pages, BatchTimeout: a.cfg.RequestTimeout, Draining: a.drain})
 	pb.RegisterTrendServiceServer(r, &trends.Server{Windows: w.source, Now: time.Now})
-	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: a.store, Windows: w.source, Memo: w.memo, Now: time.Now, Pages: pages})
-	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: a.store, Now: time.Now, Names: a.names, Forget: a.forget})
+	pb.RegisterPhaseServiceServer(r, &phases.Server{Store: told, Windows: w.source, Memo: w.memo, Now: time.Now, Pages: pages})
+	pb.RegisterTraineeServiceServer(r, &trainees.Server{Store: told, Now: time.Now, Names: a.names, Forget: a.forget})
 }
 
 // Version returns what this binary was built from.

@@ -130,16 +130,17 @@ func (m measuring) reads(b *testing.B, warm, afterWrite float64) {
 		m.loads(b, with("warm recommendation to canned"), cpuPerCall, atMost(warm), side{callers, m.warm}, canned)
 		m.loads(b, with("warm window, computed answer to canned"), cpuPerCall, bound{}, side{callers, m.computed}, canned)
 	}
-	one := side{1, m.warm}
-	m.loads(b, "recommendation after a write to warm", waitP50, atMost(afterWrite), side{1, m.logThenAsk(0, false)}, one)
-	m.loads(b, "recommendation after a write to warm window, computed answer", waitP50, bound{}, side{1, m.logThenAsk(0, false)}, side{1, m.computed})
-	m.loads(b, "write and recommendation together to warm", waitP50, bound{}, side{1, m.logThenAsk(0, true)}, one)
+	one, after := side{1, m.warm}, side{1, m.logThenAsk(1, false)}
+	m.loads(b, "recommendation after a write to warm", waitP50, atMost(afterWrite), after, one)
+	m.loads(b, "recommendation after a write to warm window, computed answer", waitP50, bound{}, after, side{1, m.computed})
+	m.loads(b, "recommendation after three writes to warm", waitP50, bound{}, side{1, m.logThenAsk(3, false)}, one)
+	m.loads(b, "write and recommendation together to warm", waitP50, bound{}, side{1, m.logThenAsk(1, true)}, one)
 	// A processor that has waited for the disk begins cold, and of many callers most
 	// wait for their write: this baseline writes as much, but elsewhere.
-	m.loads(b, "recommendation after a write elsewhere to warm", waitP50, bound{}, side{1, m.logThenAsk(16, false)}, one)
+	m.loads(b, "recommendation after a write elsewhere to warm", waitP50, bound{}, side{1, m.logElsewhereThenAsk}, one)
 	for _, callers := range []int{1, 16} {
 		m.loads(b, fmt.Sprintf("recommendation after a write to one after a write elsewhere, callers: %d", callers), waitP50, atMost(afterWrite),
-			side{callers, m.logThenAsk(0, false)}, side{callers, m.logThenAsk(16, false)})
+			side{callers, m.logThenAsk(1, false)}, side{callers, m.logElsewhereThenAsk})
 	}
 }
 
@@ -157,25 +158,39 @@ func (m measuring) chain(b *testing.B) {
 	}
 }
 
-// logThenAsk writes an entry and asks: the commonest pair of calls, and a miss in
-// any bag. A write to a trainee so many further on is none. The write counts as
-// waiting or it does not.
-func (m measuring) logThenAsk(further int, both bool) benchCall {
-	from := pb.WindowSource_WINDOW_SOURCE_STORE
-	if further != 0 {
-		from = pb.WindowSource_WINDOW_SOURCE_SNAPSHOT
-	}
+// logThenAsk writes so often and asks: once is the commonest pair of calls, of which
+// the window may have been loaded again by the time of the question; of several
+// writes, about which nobody asks in between, it has not. The writes count as waiting
+// or they do not.
+func (m measuring) logThenAsk(times int, both bool) benchCall {
+	shown := make([]string, benchCallers) // revisions
 	return func(caller, n int) (time.Duration, error) {
 		began := time.Now()
-		if err := m.logs(caller+further, n); err != nil {
-			return 0, err
+		for range times {
+			if err := m.logs(caller, n); err != nil {
+				return 0, err
+			}
 		}
-		asked, err := m.recommends(ask(caller), from)
+		asking := time.Now()
+		r, err := pb.NewPhaseServiceClient(m.conn).Recommend(m.ctx, ask(caller))
+		now := time.Now()
+		if err == nil && r.GetRevision() == shown[caller] {
+			err = fmt.Errorf("the recommendation of %s does not see the write", r.GetPlan())
+		}
+		shown[caller] = r.GetRevision()
 		if both {
-			return time.Since(began), err
+			return now.Sub(began), err
 		}
-		return asked, err
+		return now.Sub(asking), err
 	}
+}
+
+// logElsewhereThenAsk writes as much, but to another trainee.
+func (m measuring) logElsewhereThenAsk(caller, n int) (time.Duration, error) {
+	if err := m.logs(caller+16, n); err != nil {
+		return 0, err
+	}
+	return m.recommends(ask(caller), pb.WindowSource_WINDOW_SOURCE_SNAPSHOT)
 }
 
 // get asks for a recommendation as JSON, in turn as of so many days: the memo holds

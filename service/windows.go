@@ -31,6 +31,10 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	if err != nil {
 		return windows{}, err
 	}
+	ahead, err := tel.AheadCounter()
+	if err != nil {
+		return windows{}, err
+	}
 	near, err := window.NewLocal(bagDays)
 	if err != nil {
 		return windows{}, fmt.Errorf("window bag: %w", err)
@@ -39,9 +43,9 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	if err != nil {
 		return windows{}, fmt.Errorf("memo: %w", err)
 	}
-	options := []window.Option{window.Checked(uint(max(a.cfg.CheckWindows, 0)), mismatch)}
+	options := []window.Option{window.Checked(uint(max(a.cfg.CheckWindows, 0)), mismatch), window.CountAhead(ahead)}
 	if a.cfg.RedisURL == "" {
-		source := window.NewSource(a.store, near, count, options...)
+		source := a.newSource(near, count, options...)
 		return windows{source, memo, func(_ context.Context, s store.Scope) {
 			memo.Forget(s)
 			source.Forget(s)
@@ -52,13 +56,20 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	if err != nil {
 		return windows{}, err
 	}
-	source := window.NewSource(a.store, tiered.New(near, far), count, append(options, window.Overlapped())...)
+	source := a.newSource(tiered.New(near, far), count, append(options, window.Overlapped())...)
 	return windows{source, memo, func(ctx context.Context, s store.Scope) {
 		memo.Forget(s)
 		source.Forget(s)
 		near.Forget(s)
 		far.Forget(ctx, s)
 	}}, nil
+}
+
+// newSource makes a source that is closed before the store is.
+func (a *App) newSource(bag window.Bag, count window.Counter, options ...window.Option) *window.Source {
+	s := window.NewSource(a.store, bag, count, options...)
+	a.closers.add(s.Close)
+	return s
 }
 
 // openRedis opens the shared bag. With another pepper it starts empty.

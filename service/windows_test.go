@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
@@ -20,8 +21,19 @@ import (
 // metric reads one sum from /metrics, 0 while it is not there.
 func (r *running) metric(t *testing.T, name, labels string) float64 {
 	t.Helper()
+	return r.sum(t, name+`\{[^}]*`+labels+`[^}]*\}`)
+}
+
+// plainMetric is metric of one without labels.
+func (r *running) plainMetric(t *testing.T, name string) float64 {
+	t.Helper()
+	return r.sum(t, name)
+}
+
+func (r *running) sum(t *testing.T, of string) float64 {
+	t.Helper()
 	body := string(r.admin("GET", "/metrics").body)
-	m := regexp.MustCompile(`(?m)^` + name + `\{[^}]*` + labels + `[^}]*\} ([0-9.e+]+)$`).FindStringSubmatch(body)
+	m := regexp.MustCompile(`(?m)^` + of + ` ([0-9.e+]+)$`).FindStringSubmatch(body)
 	if m == nil {
 		return 0
 	}
@@ -30,6 +42,55 @@ func (r *running) metric(t *testing.T, name, labels string) float64 {
 		t.Fatal(err)
 	}
 	return v
+}
+
+// A window that was in use is loaded again when a write has outdated it, and no other
+// is; whoever asks gets what was written, whichever way.
+func TestWindowsAreLoadedAhead(t *testing.T) {
+	t.Run("SQLite", func(t *testing.T) { testAhead(t, func(*service.Config) {}) })
+	t.Run("PostgreSQL", func(t *testing.T) {
+		db := startPostgres(t)
+		testAhead(t, func(c *service.Config) { onPostgres(c, db) })
+	})
+}
+
+func testAhead(t *testing.T, over func(*service.Config)) {
+	r := startWith(t, over)
+	r.trainee("t1")
+	r.plan("t1", 0)
+	write := func(requestID string, day int) {
+		t.Helper()
+		req := &pb.CreateEntryRequest{Parent: "trainees/t1", Entry: weighIn(day, 90), RequestId: requestID}
+		if _, err := r.logbook().CreateEntry(r.ctx(), req); err != nil {
+			t.Fatal(err)
+		}
+	}
+	readings := func() int32 { return r.recommend(t, "t1", 30).GetEvidence().GetReadingsUsed() }
+	ahead := func() float64 { return r.plainMetric(t, "steelyard_window_ahead_total") }
+
+	write("", 1) // after the plan, which has asked
+	before := ahead()
+	for n := range 3 {
+		if got := readings(); got != int32(n+1) {
+			t.Fatalf("%d readings after %d writes", got, n+1)
+		}
+		readings() // so that it is in the process by now
+		id := uuid.NewString()
+		write(id, n+2)
+		write(id, n+2) // a replay
+		if got := ahead() - before; got != float64(n+1) {
+			t.Fatalf("%v windows were loaded ahead of %d asked for", got, n+1)
+		}
+	}
+	for n := range 20 { // and nobody asks in between
+		write("", 5+n)
+	}
+	if got := ahead() - before; got != 3 {
+		t.Errorf("%v windows were loaded ahead of 3 asked for", got)
+	}
+	if got := readings(); got != 24 {
+		t.Errorf("%d readings after 24 writes", got)
+	}
 }
 
 // Two replicas share windows in Redis, over one SQLite file as over PostgreSQL.

@@ -159,6 +159,16 @@ func (t *Telemetry) MismatchCounter() (func(context.Context), error) {
 	return func(ctx context.Context) { c.Add(ctx, 1) }, nil
 }
 
+// AheadCounter counts windows loaded ahead of whoever asks for them.
+func (t *Telemetry) AheadCounter() (func(context.Context), error) {
+	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.window.ahead",
+		metric.WithDescription("Windows loaded after a write that outdated one in use, before anybody asked."), metric.WithUnit("{window}"))
+	if err != nil {
+		return nil, fmt.Errorf("ahead counter: %w", err)
+	}
+	return func(ctx context.Context) { c.Add(ctx, 1) }, nil
+}
+
 // CallCounter counts what was decided on the calls at one gate. Neither tenant
 // nor trainee is in it. Every call passes, so it adds to a number of its own that
 // is looked at when metrics are read.

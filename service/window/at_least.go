@@ -29,6 +29,7 @@ const (
 func (s *Source) AtLeast(ctx context.Context, sc store.Scope, first engine.Day, token store.Head) (store.Snapshot, Origin, error) {
 	if seen, ok := s.seen.of(sc); ok && reaches(seen, token) {
 		if snap, ok := s.bag.Get(ctx, sc); ok && serves(snap.Head, seen) && snap.Window.First <= first {
+			s.ahead.asked(sc)
 			s.count(ctx, FromBag)
 			return from(snap, first), FromBag, nil
 		}
@@ -42,7 +43,10 @@ func (s *Source) AtLeast(ctx context.Context, sc store.Scope, first engine.Day, 
 }
 
 // Forget drops what the source itself knows of a trainee, after it was erased.
-func (s *Source) Forget(sc store.Scope) { s.seen.forget(sc) }
+func (s *Source) Forget(sc store.Scope) {
+	s.seen.forget(sc)
+	s.ahead.asked(sc)
+}
 
 // reaches is the rule for a token: a later revision will do, of the same
 // incarnation. The counter of another one says nothing about this one.

@@ -13,6 +13,14 @@ const (
 	writerDone
 )
 
+// Where a load ahead stands.
+const (
+	aheadNone = iota
+	aheadBegun
+	aheadHasRows
+	aheadDone
+)
+
 // Where a reader stands.
 const (
 	readerIdle     = iota
@@ -53,6 +61,7 @@ func (x *explorer) step(s state) {
 	for i := range s.writers {
 		x.writer(s, i)
 	}
+	x.ahead(s)
 	for i := range s.readers {
 		if x.design.trusts {
 			x.trustingReader(s, i)
@@ -74,7 +83,7 @@ func (x *explorer) step(s state) {
 
 func (s *state) allDone() bool {
 	for _, w := range s.writers {
-		if w.at != writerDone {
+		if w.at != writerDone || w.ahead != (load{}) {
 			return false
 		}
 	}
@@ -143,8 +152,40 @@ func (x *explorer) writer(s state, i int) {
 		if w.data > s.acked {
 			s.acked, s.ackedAt = w.data, w.label
 		}
-		*w = writer{at: writerDone}
+		if w.ahead.at == aheadDone {
+			w.ahead = load{}
+		}
+		*w = writer{at: writerDone, ahead: w.ahead}
 		x.to(s, "acknowledge", i)
+	}
+}
+
+// ahead is what a writer's process loads ahead, or not: it may have too much to do.
+func (x *explorer) ahead(s state) {
+	const i = 0
+	w := &s.writers[i]
+	switch w.ahead.at {
+	case aheadNone:
+		switch {
+		case x.design.ahead == beforeCommit && w.at == writerIdle:
+			w.ahead = load{at: aheadBegun, head: label{s.db.inc, s.db.rev + 1}}
+		case x.design.ahead == onceCommitted && w.at == writerCommitted:
+			w.ahead = load{at: aheadBegun, head: w.label}
+		default:
+			return
+		}
+		x.to(s, "begin a load ahead", i)
+	case aheadBegun:
+		w.ahead.at, w.ahead.rows = aheadHasRows, entry{on: true, label: s.db, data: s.data}
+		x.to(s, "load ahead", i)
+	case aheadHasRows:
+		rows := w.ahead.rows
+		if w.ahead = (load{at: aheadDone}); w.at == writerDone {
+			w.ahead = load{}
+		}
+		if s.send(command{x.design.fill, rows}) {
+			x.to(s, "fill with what was loaded ahead", i)
+		}
 	}
 }
 
@@ -405,6 +446,11 @@ func (x *explorer) missed(s state, i int) {
 	// A load that is under way has read the store already, at worst.
 	if other := s.readers[1-i]; other.at == readerLoaded && (x.design.joinsAnyLoad || other.head == r.head) {
 		x.finish(s, i, other.rows.data, "join the load")
+	}
+	for _, w := range s.writers {
+		if w.ahead.at == aheadHasRows && (x.design.joinsAnyLoad || w.ahead.head == r.head) {
+			x.finish(s, i, w.ahead.rows.data, "join the load ahead")
+		}
 	}
 	r.rows = entry{on: true, data: s.data}
 	if x.design.torn {

@@ -73,12 +73,21 @@ type design struct {
 	joinsAnyLoad bool
 	// joinsSentBatch shares a statement for heads that is in flight.
 	joinsSentBatch bool
+	// ahead is when the first writer begins to load the window that its write makes;
+	// 0: never. The other writes elsewhere.
+	ahead uint8
 	// token is the rule by which the second reader, who holds a head from a write's
 	// answer, takes what Redis has without asking the store; nil: it asks as the
 	// first. Which heads its process has seen of late is not modelled: any that was
 	// ever present may be one.
 	token func(bagged, token store.Head) bool
 }
+
+// When a writer loads ahead.
+const (
+	onceCommitted = 1 + iota
+	beforeCommit  // as soon as it knows which head it will make
+)
 
 // state is everything. It is compared and hashed as a whole.
 type state struct {
@@ -100,6 +109,14 @@ type writer struct {
 	at    uint8
 	data  content
 	label label
+	ahead load
+}
+
+// load is a load that a writer has begun, for the head that it makes.
+type load struct {
+	at   uint8
+	head label
+	rows entry
 }
 
 type reader struct {
@@ -204,6 +221,26 @@ func TestProtocol_AnyInterleaving(t *testing.T) {
 	}
 }
 
+// TestProtocol_LoadsAhead: a writer who loads what its write makes, while the other
+// writes too, spoils nothing for anybody.
+func TestProtocol_LoadsAhead(t *testing.T) {
+	withLoads := ours
+	withLoads.ahead = onceCommitted
+	for _, bounds := range []struct {
+		readers int
+		faults  uint8
+	}{{2, 0}, {1, 1}, {2, 1}} {
+		if testing.Short() && bounds.readers+int(bounds.faults) > 2 {
+			continue
+		}
+		verdict, trace, states := explore(t, withLoads, 2, bounds.readers, bounds.faults, anyKind)
+		t.Logf("2 writers, %d readers, %d faults: %d states", bounds.readers, bounds.faults, states)
+		if verdict != "" {
+			t.Errorf("%s: %q", verdict, trace)
+		}
+	}
+}
+
 // TestProtocol_ATokenIsNeverMissed: a reader with a token beside one without gets
 // nothing older than the token, and spoils nothing for the other.
 func TestProtocol_ATokenIsNeverMissed(t *testing.T) {
@@ -234,6 +271,7 @@ func TestProtocol_WrongDesignsAreFound(t *testing.T) {
 		{design: design{name: "reused counter", fill: set, reused: true}, breaks: reborn},
 		{design: design{name: "one load a trainee", fill: set, joinsAnyLoad: true}, always: true},
 		{design: design{name: "join a batch that was sent", fill: set, joinsSentBatch: true}, always: true},
+		{design: design{name: "load ahead of the commit", fill: set, ahead: beforeCommit}, always: true},
 		{design: design{name: "a token for any incarnation", fill: set, token: func(b, t store.Head) bool { return b.Revision >= t.Revision }}, breaks: reborn},
 		{design: design{name: "a token for any revision", fill: set, token: func(b, t store.Head) bool { return b.Incarnation == t.Incarnation }}, always: true},
 	} {

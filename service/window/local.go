@@ -14,6 +14,11 @@ type Local struct {
 	cache *otter.Cache[store.Scope, store.Snapshot]
 }
 
+var (
+	_ Bag    = (*Local)(nil)
+	_ Nearby = (*Local)(nil)
+)
+
 // NewLocal returns a bag that holds up to maxDays trainee-days; a day takes
 // about 200 bytes.
 func NewLocal(maxDays uint64) (*Local, error) {
@@ -33,6 +38,9 @@ func NewLocal(maxDays uint64) (*Local, error) {
 func (l *Local) Get(_ context.Context, s store.Scope) (store.Snapshot, bool) {
 	return l.cache.GetIfPresent(s)
 }
+
+// Near implements Nearby: all of it is.
+func (l *Local) Near(ctx context.Context, s store.Scope) (store.Snapshot, bool) { return l.Get(ctx, s) }
 
 // Forget drops what is held of a trainee: an erased one must not lie about,
 // although nobody would be served it.

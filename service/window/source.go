@@ -5,7 +5,8 @@
 // and serves a bagged snapshot only when its head is equal. The store's head
 // changes in the transaction of every write, so whatever a bag does (forgets,
 // keeps old things, mixes things up in time) changes the hit rate and never the
-// answer. Nothing is written to a bag on the write path.
+// answer. Nothing is written to a bag on the write path; that a write has made a
+// head may begin a load, as a reader would who came right after it.
 //
 // Reads share work under two rules that keep this true. A caller joins a batch
 // of heads only before it is sent, and a load only when that was begun for the
@@ -62,6 +63,7 @@ type Source struct {
 	check   checker
 	flights flights
 	seen    sightings
+	ahead   ahead
 }
 
 // Option changes a Source.
@@ -82,7 +84,7 @@ func Checked(every uint, mismatch func(context.Context)) Option {
 // NewSource returns a source over a store and a bag. Of a store that has Heads,
 // concurrent reads share statements.
 func NewSource(s store.Snapshots, bag Bag, count Counter, options ...Option) *Source {
-	src := &Source{store: s, head: s.Head, bag: bag, count: count, seen: newSightings()}
+	src := &Source{store: s, head: s.Head, bag: bag, count: count, seen: newSightings(), ahead: newAhead()}
 	if heads, ok := s.(Heads); ok {
 		src.head = NewHeadBatcher(heads).Head
 	}
@@ -96,6 +98,7 @@ func NewSource(s store.Snapshots, bag Bag, count Counter, options ...Option) *So
 // contains every write that was acknowledged before the call. Its slices are
 // shared: read only. store.ErrNotFound when there is no such trainee.
 func (s *Source) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) (store.Snapshot, Origin, error) {
+	s.ahead.asked(sc)
 	snap, bagged, head, err := s.ask(ctx, sc)
 	if err != nil {
 		if errors.Is(err, store.ErrNotFound) {

@@ -60,7 +60,7 @@ func (v versioned) load(ctx context.Context, sc store.Scope) (store.Snapshot, er
 	return snap, err
 }
 
-func (v versioned) wrote(ctx context.Context, sc store.Scope) { _, _ = v.load(ctx, sc) }
+func (v versioned) wrote(ctx context.Context, sc store.Scope, _ store.Head) { _, _ = v.load(ctx, sc) }
 
 // TestRandom_FindsAVersionedSet: a test that cannot see a wrong design would
 // prove nothing of the right one. It takes a tenth of a second, and less

@@ -45,18 +45,18 @@ const (
 // replica serves reads and is told of writes, as a process would.
 type replica interface {
 	read(ctx context.Context, sc store.Scope) (store.Snapshot, error)
-	// wrote runs between the commit and the answer of a write.
-	wrote(ctx context.Context, sc store.Scope)
+	// wrote runs between the commit of a head and the answer of its write.
+	wrote(ctx context.Context, sc store.Scope, made store.Head)
 }
 
-// chosen is the design: writes tell nobody.
+// chosen is the design: writes tell Redis nothing, and their own process what to load.
 type chosen struct{ *window.Source }
 
 func (c chosen) read(ctx context.Context, sc store.Scope) (store.Snapshot, error) {
 	snap, _, err := c.Snapshot(ctx, sc, day0)
 	return snap, err
 }
-func (chosen) wrote(context.Context, store.Scope) {}
+func (c chosen) wrote(_ context.Context, sc store.Scope, made store.Head) { c.Written(sc, made) }
 
 // world is one run.
 type world struct {
@@ -71,6 +71,7 @@ type world struct {
 	ending [trainees]atomic.Int64 // the life whose erasure has begun
 
 	reads, writes, mismatches atomic.Int64
+	aheads                    atomic.Int64 // windows loaded ahead
 	origins                   [2]atomic.Int64
 	deeds                     [deedKinds]atomic.Int64
 	violation                 atomic.Pointer[string]
@@ -146,20 +147,23 @@ func (w *world) write(ctx context.Context, rnd *rand.Rand, id string) {
 	if rnd.IntN(8) == 0 {
 		answer, err = w.store.Update(ctx, sc, once, stamp) // nothing ran after the commit of the first
 	} else if err == nil {
-		w.replicas[rnd.IntN(replicas)].wrote(ctx, sc)
+		w.replicas[rnd.IntN(replicas)].wrote(ctx, sc, w.answered(answer))
 	}
 	switch {
 	case err == nil:
-		var h store.Head
-		if _, err := fmt.Sscanf(string(answer), "%s %d", &h.Incarnation, &h.Revision); err != nil {
-			w.violated("answer %q", answer)
-			return
-		}
-		raise(&w.acked[i], w.positionOf(h))
+		raise(&w.acked[i], w.positionOf(w.answered(answer)))
 		w.writes.Add(1)
 	case !errors.Is(err, store.ErrNotFound) && ctx.Err() == nil:
 		w.violated("write: %v", err)
 	}
+}
+
+// answered is the head of a stamp's answer.
+func (w *world) answered(answer []byte) (h store.Head) {
+	if _, err := fmt.Sscanf(string(answer), "%s %d", &h.Incarnation, &h.Revision); err != nil {
+		w.violated("answer %q", answer)
+	}
+	return h
 }
 
 func (w *world) read(ctx context.Context, rnd *rand.Rand) {
@@ -345,7 +349,8 @@ func ours(t *testing.T) func(w *world, n int) replica {
 		r := open(t, w.server, w.line.Addr, func(o *redisbag.Options) { o.Budget, o.Pause = hurried, 30*time.Millisecond })
 		var bag window.Bag = r.Bag
 		var snapshots store.Snapshots = w.store
-		options := []window.Option{window.Checked(7, func(context.Context) { w.mismatches.Add(1) })}
+		options := []window.Option{window.Checked(7, func(context.Context) { w.mismatches.Add(1) }),
+			window.CountAhead(func(context.Context) { w.aheads.Add(1) })}
 		switch n {
 		case 1:
 			options = append(options, window.Overlapped())
@@ -359,7 +364,13 @@ func ours(t *testing.T) func(w *world, n int) replica {
 			}
 			bag = tiered.New(near, bag)
 		}
-		return chosen{window.NewSource(snapshots, bag, func(_ context.Context, o window.Origin) { w.origins[o].Add(1) }, options...)}
+		source := window.NewSource(snapshots, bag, func(_ context.Context, o window.Origin) { w.origins[o].Add(1) }, options...)
+		t.Cleanup(func() {
+			if err := source.Close(context.Background()); err != nil {
+				t.Error(err)
+			}
+		})
+		return chosen{source}
 	}
 }
 
@@ -386,9 +397,9 @@ func TestRandom_NoReadIsOlderThanAnAcknowledgedWrite(t *testing.T) {
 					t.Errorf("%d mismatches", n)
 				}
 				hits := w.origins[window.FromBag].Load()
-				t.Logf("%d reads, %d of them from a bag, %d writes, deeds %d", w.reads.Load(), hits, w.writes.Load(), w.deedCounts())
+				t.Logf("%d reads, %d of them from a bag, %d writes, %d windows loaded ahead, deeds %d", w.reads.Load(), hits, w.writes.Load(), w.aheads.Load(), w.deedCounts())
 				done := w.deedCounts()
-				if hits == 0 || hits == w.reads.Load() || w.writes.Load() == 0 || slices.Contains(done[:], 0) {
+				if hits == 0 || hits == w.reads.Load() || w.writes.Load() == 0 || w.aheads.Load() == 0 || slices.Contains(done[:], 0) {
 					t.Error("the run shows nothing")
 				}
 			})

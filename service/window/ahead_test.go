@@ -1,0 +1,257 @@
+package window_test
+
+import (
+	"context"
+	"strconv"
+	"sync/atomic"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"example.com/steelyard/engine"
+	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/window"
+)
+
+// gatedNear is a source over a store whose loads wait, with a bag in the process
+// that has alice's window as of a revision.
+func gatedNear(t *testing.T, held int64) (*gated, *window.Source, *atomic.Int64) {
+	t.Helper()
+	bag, err := window.NewLocal(1000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if held > 0 {
+		old := log{head: head("aa", held), days: map[engine.Day]float64{12: float64(held)}}
+		bag.Put(t.Context(), alice, old.snapshot(alice, 10))
+	}
+	begun := &atomic.Int64{}
+	g := &gated{revision: held, gate: make(chan struct{})}
+	return g, window.NewSource(g, bag, uncounted, window.CountAhead(func(context.Context) { begun.Add(1) })), begun
+}
+
+// writes raises the revision and tells of it.
+func (g *gated) writes(s *window.Source) {
+	g.write()
+	s.Written(alice, g.now())
+}
+
+func TestWritten_TheNextReaderFindsWhatWasLoadedAhead(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, begun := gatedNear(t, 5)
+		g.writes(s)
+		synctest.Wait()
+		if g.loads != 1 || begun.Load() != 1 {
+			t.Fatalf("%d loads, %d counted, want 1 before anybody asks", g.loads, begun.Load())
+		}
+		joined := reading(t.Context(), s, alice, 10)
+		synctest.Wait()
+		close(g.gate)
+		if r := <-joined; r.err != nil || r.Head.Revision != 6 || r.Window.At(12).WeightKg.V != 6 {
+			t.Errorf("who came meanwhile: %v, %v", r.Snapshot, r.err)
+		}
+		synctest.Wait()
+		snap, origin, err := s.Snapshot(t.Context(), alice, 10)
+		if err != nil || origin != window.FromBag || snap.Head.Revision != 6 || g.loads != 1 {
+			t.Errorf("who came later: %v from %v, %v, %d loads", snap.Head, origin, err, g.loads)
+		}
+	})
+}
+
+// A load ahead of one write is no use to who has to see the next one.
+func TestWritten_NobodyJoinsALoadAheadOfAnotherWrite(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, _ := gatedNear(t, 5)
+		g.writes(s)
+		synctest.Wait()
+		g.write()
+		after := reading(t.Context(), s, alice, 10)
+		synctest.Wait()
+		close(g.gate)
+		if r := <-after; r.err != nil || r.Head.Revision != 7 || r.Window.At(12).WeightKg.V != 7 {
+			t.Errorf("%v, %v", r.Snapshot, r.err)
+		}
+	})
+}
+
+func TestWritten_OnlyWhereTheWindowWasInUseUntilThen(t *testing.T) {
+	for name, c := range map[string]struct {
+		held int64
+		made store.Head
+	}{
+		"never asked for":          {0, head("aa", 6)},
+		"a write since":            {4, head("aa", 6)},
+		"is newer already":         {6, head("aa", 6)},
+		"of another one of the id": {5, head("bb", 6)},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				g, s, begun := gatedNear(t, c.held)
+				close(g.gate)
+				s.Written(alice, c.made)
+				s.Written(bob, head("aa", 6))
+				synctest.Wait()
+				if g.loads != 0 || begun.Load() != 0 {
+					t.Errorf("%d loads", g.loads)
+				}
+			})
+		})
+	}
+}
+
+// What was loaded ahead and not asked for is no reason to load ahead once more.
+func TestWritten_NotAgainBeforeSomebodyAsks(t *testing.T) {
+	for name, ask := range map[string]func(context.Context, *window.Source, store.Head) error{
+		"any": func(ctx context.Context, s *window.Source, _ store.Head) error {
+			_, _, err := s.Snapshot(ctx, alice, 10)
+			return err
+		},
+		"with a token": func(ctx context.Context, s *window.Source, h store.Head) error {
+			_, _, err := s.AtLeast(ctx, alice, 10, h)
+			return err
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				g, s, begun := gatedNear(t, 5)
+				close(g.gate)
+				writes := func(want int64) {
+					t.Helper()
+					g.writes(s)
+					synctest.Wait()
+					if n := begun.Load(); n != want {
+						t.Fatalf("%d loads ahead at revision %d, want %d", n, g.revision, want)
+					}
+				}
+				writes(1)
+				writes(1)
+				writes(1)
+				for n := range int64(2) { // asked each time: the store, or what was loaded ahead
+					if err := ask(t.Context(), s, g.now()); err != nil {
+						t.Fatal(err)
+					}
+					writes(2 + n)
+				}
+				writes(3)
+			})
+		})
+	}
+}
+
+// A bag that is over a network is not asked on the way of a write.
+func TestWritten_AsksNoBagThatIsFar(t *testing.T) {
+	u := newSource()
+	u.mustServe(t, alice, 8, window.FromStore)
+	u.store.logs[alice].head.Revision++
+	u.Written(alice, u.store.logs[alice].head)
+	if err := u.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if u.store.loads != 1 {
+		t.Errorf("%d loads", u.store.loads)
+	}
+}
+
+// However many are written to at once, few are loaded ahead, and no write waits.
+func TestWritten_IsBounded(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, begun := gatedNear(t, 0)
+		close(g.gate)
+		several := func(n int) (out []store.Scope) {
+			for i := range n {
+				out = append(out, store.Scope{Tenant: "gym-1", Trainee: "crowd-" + strconv.Itoa(i)})
+			}
+			return out
+		}(100)
+		g.revision = 5
+		for _, sc := range several {
+			if _, _, err := s.Snapshot(t.Context(), sc, 10); err != nil {
+				t.Fatal(err)
+			}
+		}
+		g.gate = make(chan struct{})
+		g.revision = 6
+		for _, sc := range several {
+			s.Written(sc, g.now())
+		}
+		synctest.Wait()
+		if n := begun.Load(); n == 0 || n > 10 {
+			t.Errorf("%d loads at once", n)
+		}
+		close(g.gate)
+		synctest.Wait()
+		before := begun.Load()
+		s.Written(several[99], g.now()) // there is room again
+		synctest.Wait()
+		if n := begun.Load(); n != before+1 {
+			t.Errorf("%d loads after the first came back, %d before", n, before)
+		}
+	})
+}
+
+func TestWritten_ALoadThatNobodyWaitsForEnds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, _ := gatedNear(t, 5)
+		g.writes(s) // and the gate stays shut
+		joined := reading(t.Context(), s, alice, 10)
+		time.Sleep(10 * time.Second)
+		synctest.Wait()
+		if g.loads != 2 { // whoever had joined it loads by itself
+			t.Errorf("%d loads", g.loads)
+		}
+		close(g.gate)
+		if r := <-joined; r.err != nil || r.Head.Revision != 6 {
+			t.Errorf("%v, %v", r.Snapshot, r.err)
+		}
+	})
+}
+
+func TestClose_EndsWhatIsLoadedAhead(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, begun := gatedNear(t, 5)
+		g.writes(s) // and the gate stays shut
+		synctest.Wait()
+		began := time.Now()
+		if err := s.Close(t.Context()); err != nil || time.Since(began) > 0 {
+			t.Fatalf("%v after %s", err, time.Since(began))
+		}
+		s.Written(alice, head("aa", 6))
+		synctest.Wait()
+		if n := begun.Load(); n != 1 {
+			t.Errorf("%d loads, one of them after the end", n)
+		}
+		close(g.gate)
+		if snap, _, err := s.Snapshot(t.Context(), alice, 10); err != nil || snap.Head.Revision != 6 {
+			t.Errorf("a read after the end: %v, %v", snap.Head, err)
+		}
+	})
+}
+
+func TestClose_DoesNotWaitForEver(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		bag, err := window.NewLocal(1000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		st := deaf{make(chan struct{})}
+		s := window.NewSource(st, bag, uncounted)
+		old := log{head: head("aa", 5)}
+		bag.Put(t.Context(), alice, old.snapshot(alice, 10))
+		s.Written(alice, head("aa", 6))
+		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		if err := s.Close(ctx); err == nil {
+			t.Error("it says that all has ended")
+		}
+		close(st.gate)
+	})
+}
+
+// deaf is a store that does not hear of the end of a context.
+type deaf struct{ gate chan struct{} }
+
+func (deaf) Head(context.Context, store.Scope) (store.Head, error) { return head("aa", 6), nil }
+func (d deaf) Snapshot(context.Context, store.Scope, engine.Day) (store.Snapshot, error) {
+	<-d.gate
+	return store.Snapshot{}, nil
+}
