@@ -24,7 +24,9 @@ const (
 	backfillDays  = 2500 // of four entries each
 	backfillFirst = -2600
 	backfillBatch = 500
-	backfillAhead = 16 // batches under way, as of the program's own client
+	// As of the program's own client: batches under way, and trainees at once.
+	backfillAhead   = 16
+	backfillStreams = 4
 )
 
 // backfill uploads a log of years to a trainee and returns when all of it is on

@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
 	"os"
@@ -45,7 +46,7 @@ func startBench(b *testing.B, at benchPlace) *benchClient {
 	if err != nil {
 		b.Fatal(err)
 	}
-	cmd := exec.Command(self)
+	cmd := at.command(b, self)
 	cmd.Env = append(os.Environ(), benchServerEnv+"="+string(place))
 	cmd.Stderr = os.Stderr
 	in, err := cmd.StdinPipe()
@@ -83,6 +84,22 @@ func startBench(b *testing.B, at benchPlace) *benchClient {
 	b.Cleanup(transport.CloseIdleConnections)
 	c.web = &http.Client{Transport: transport}
 	return c
+}
+
+// command is the server's. Where a sync is to take longer than the disk's own, each
+// one is held up on its way into the kernel.
+func (p benchPlace) command(b *testing.B, self string) *exec.Cmd {
+	b.Helper()
+	if p.SyncTakes == 0 {
+		return exec.Command(self)
+	}
+	strace, err := exec.LookPath("strace")
+	if err != nil {
+		b.Skip(err)
+	}
+	const syncs = "fsync,fdatasync"
+	return exec.Command(strace, "-f", "-qq", "--seccomp-bpf", "-o", os.DevNull, "-e", "trace="+syncs, "-e", "signal=none",
+		"-e", fmt.Sprintf("inject=%s:delay_enter=%d", syncs, p.SyncTakes.Microseconds()), self)
 }
 
 // command has the server obey and returns what it had used by then.

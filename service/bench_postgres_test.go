@@ -104,16 +104,17 @@ func (m measuring) copies(b *testing.B, inside, owner *pgx.Conn) {
 		return func() sample { s, _ := m.benchClient.backfills(b, streams, entries); return s }
 	}
 	again := func() sample { return m.upload(b, []string{trainee}, entries) }
+	with := func(what string, streams int) string { return fmt.Sprintf("%s, streams: %d", what, streams) }
 	for _, c := range []struct {
 		what     string
 		limit    bound
 		measured func() sample
 		batch    int
 	}{
-		{"durable backfill to COPY in batches of the same size, streams: 1", atLeast(0.9), fresh(1), backfillBatch},
-		{"durable backfill to COPY in batches of the same size, streams: 4", atLeast(0.9), fresh(4), backfillBatch},
-		{"durable backfill to one COPY, streams: 1", atLeast(0.65), fresh(1), len(rows)},
-		{"durable backfill to one COPY, streams: 4", atLeast(0.65), fresh(4), len(rows)},
+		{with("durable backfill to COPY in batches of the same size", 1), bound{}, fresh(1), backfillBatch},
+		{with("durable backfill to COPY in batches of the same size", backfillStreams), atLeast(0.9), fresh(backfillStreams), backfillBatch},
+		{with("durable backfill to one COPY", 1), bound{}, fresh(1), len(rows)},
+		{with("durable backfill to one COPY", backfillStreams), atLeast(0.65), fresh(backfillStreams), len(rows)},
 		{"identical backfill again to COPY in batches of the same size", atLeast(0.7), again, backfillBatch},
 	} {
 		b.Run(named(c.what), func(b *testing.B) {

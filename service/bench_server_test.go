@@ -29,7 +29,8 @@ const benchServerEnv = "STEELYARD_BENCH_SERVER"
 // benchPlace is where a server keeps its data, as JSON in the environment.
 type benchPlace struct {
 	DataDir            string
-	Store, Owner, Bags string // URLs; empty for SQLite and no Redis
+	Store, Owner, Bags string        // URLs; empty for SQLite and no Redis
+	SyncTakes          time.Duration // longer than the disk's own; for SQLite
 }
 
 func (p benchPlace) config() Config {

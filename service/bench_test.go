@@ -42,6 +42,16 @@ func benchOnSQLite(b *testing.B, r *report) {
 	m.chain(b)
 	m.writes(b, atLeast(12))
 	m.backfills(b, filepath.Join(at.DataDir, "steelyard.db"))
+	b.Run("slow-disk", func(b *testing.B) { benchOnSlowDisk(b, r) })
+}
+
+// benchOnSlowDisk compares writers where a sync takes as long as on a disk that has
+// no memory of its own to answer from. What writers share is the wait for it.
+func benchOnSlowDisk(b *testing.B, r *report) {
+	m := measuring{startBench(b, benchPlace{DataDir: b.TempDir(), SyncTakes: time.Millisecond}), r, "sqlite"}
+	m.people(b)
+	write := timed(m.logs)
+	m.loads(b, "64 durable writers to one, a sync takes 1 ms more", perSecond, atLeast(12), side{benchCallers, write}, side{1, write})
 }
 
 // measuring is one backend under way.
