@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -72,9 +73,12 @@ func onScreen(text string) string {
 
 // On a terminal refused rows stay above the bar, and the bar counts all entries once.
 func TestUpload_OnATerminal(t *testing.T) {
-	u, _ := uploading(t, 2)
+	u, _ := uploading(t, 1)
 	tty, shown := terminal(t)
 	u.report, u.status = nil, tty
+	u.conn = gate{ClientConnInterface: u.conn, ended: func(string) {
+		time.Sleep(400 * time.Millisecond) // the bar is drawn again before and after each line
+	}}
 	sum, err := u.run(within(t), logOf(t, withRefused))
 	if err != nil {
 		t.Fatal(err)

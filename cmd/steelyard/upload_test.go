@@ -25,9 +25,17 @@ import (
 // holds them up for as long as who is told takes.
 type gate struct {
 	grpc.ClientConnInterface
+	creating func(trainee string)                                        // before the call; may be nil
 	opening  func(ctx context.Context, trainee string)                   // before the stream's first message; may be nil
 	answered func(ctx context.Context, trainee string, answer int) error // on each answer, from 0, which is lost with an error; may be nil
 	ended    func(trainee string)                                        // may be nil
+}
+
+func (g gate) Invoke(ctx context.Context, method string, args, reply any, opts ...grpc.CallOption) error {
+	if g.creating != nil {
+		g.creating(args.(*pb.CreateTraineeRequest).GetTraineeId())
+	}
+	return g.ClientConnInterface.Invoke(ctx, method, args, reply, opts...)
 }
 
 func (g gate) NewStream(ctx context.Context, desc *grpc.StreamDesc, method string, opts ...grpc.CallOption) (grpc.ClientStream, error) {
@@ -101,7 +109,7 @@ func uploading(t *testing.T, streams int) (*uploader, caller) {
 // within bounds a test, so that an upload that waits for ever fails.
 func within(t *testing.T) context.Context {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
 	t.Cleanup(cancel)
 	return ctx
 }
@@ -245,11 +253,11 @@ func TestUpload_Interrupted(t *testing.T) {
 	ctx, interrupt := context.WithCancel(within(t))
 	server := u.conn
 	var mu sync.Mutex
-	opened := map[string]bool{}
-	u.conn = gate{ClientConnInterface: server, opening: func(_ context.Context, trainee string) {
+	begun := map[string]bool{}
+	u.conn = gate{ClientConnInterface: server, creating: func(trainee string) {
 		mu.Lock()
 		defer mu.Unlock()
-		opened[trainee] = true
+		begun[trainee] = true
 	}, answered: func(ctx context.Context, _ string, answer int) error {
 		if answer < 2 {
 			return nil
@@ -262,8 +270,8 @@ func TestUpload_Interrupted(t *testing.T) {
 	if err == nil || err.Error() != "interrupted; the same command again continues from here" {
 		t.Errorf("got %v", err)
 	}
-	if sum.sent < 500 || sum.trainees != 0 || opened["t-c"] {
-		t.Errorf("%v, opened %v", sum, opened)
+	if sum.sent < 500 || sum.trainees != 0 || begun["t-c"] {
+		t.Errorf("%v, begun %v", sum, begun)
 	}
 	before := sum.sent
 	u.conn = server
