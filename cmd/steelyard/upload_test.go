@@ -224,9 +224,13 @@ func TestUpload_OneFails(t *testing.T) {
 			return ctx.Err()
 		},
 	}
-	sum, err := u.run(within(t), log)
+	ctx := within(t)
+	sum, err := u.run(ctx, log)
 	if err == nil || err.Error() != "the server has no trainee t-b; --create-trainees makes the missing ones" {
 		t.Errorf("got %v", err)
+	}
+	if ctx.Err() != nil {
+		t.Error("the others were not ended")
 	}
 	if sum.sent != 500 || sum.alreadyThere != 0 || sum.trainees != 0 || sum.refused() != 0 {
 		t.Errorf("after the failure: %v", sum)
