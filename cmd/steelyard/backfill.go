@@ -25,7 +25,11 @@ type clientSettings struct {
 	Key          service.Secret `help:"API key, or a token of the server's identity provider; needs the scope log.write, and plan.write to create trainees"`
 	Attempts     int            `help:"how often to try in a row without any progress" default:"8"`
 	BatchTimeout time.Duration  `help:"longest time that one batch may take" default:"30s"`
+	Streams      int            `help:"how many trainees to bring at once" default:"4"`
 }
+
+// maxStreams is far under what a server takes on one connection.
+const maxStreams = 64
 
 func (s clientSettings) validate() error {
 	if s.Key == "" {
@@ -36,6 +40,12 @@ func (s clientSettings) validate() error {
 	}
 	if s.BatchTimeout <= 0 {
 		return errors.New("--batch-timeout: must be more than 0")
+	}
+	if s.Streams < 1 {
+		return errors.New("--streams: must be 1 or more")
+	}
+	if s.Streams > maxStreams {
+		return fmt.Errorf("--streams: must be %d or less", maxStreams)
 	}
 	return nil
 }
@@ -53,11 +63,16 @@ sends anything twice; entries that are there already under the same day, kind an
 key are replaced. The key comes from STEELYARD_KEY, or from the file that
 STEELYARD_KEY_FILE names, never from a flag.
 
+Several trainees are brought at once, --streams of them, begun in the order in
+which the file first names them. When one of them fails the others end too.
+
 Every row is checked before anything is sent, and again by the server. A row with
 anything wrong in it is refused as a whole, told with its line, on standard error
-or in the --report file; all other rows are sent. The exit code is 0 when every
-row was taken, 1 when one was refused or something failed, 2 for a mistake in the
-command.
+or in the --report file; all other rows are sent. Told first are the rows that are
+not sent, then those that the server refused, trainee by trainee in the same order,
+as soon as the upload of a trainee and of all before it have ended. The exit code
+is 0 when every row was taken, 1 when one was refused or something failed, 2 for a
+mistake in the command.
 
 The file is UTF-8 with a header row, any of these columns in any order, commas,
 and a point for decimals. A row may hold several kinds of facts. An empty cell
@@ -88,7 +103,7 @@ means not logged, never 0.
 		if err != nil {
 			return err
 		}
-		refused := cmd.ErrOrStderr()
+		var refused io.Writer
 		if *report != "" {
 			f, err := os.Create(*report)
 			if err != nil {
@@ -102,7 +117,7 @@ means not logged, never 0.
 			return err
 		}
 		defer conn.Close()
-		u := uploader{conn: conn, settings: cs, createTrainees: *create, refused: refused, status: cmd.ErrOrStderr()}
+		u := uploader{conn: conn, settings: cs, createTrainees: *create, report: refused, status: cmd.ErrOrStderr()}
 		sum, err := u.run(cmd.Context(), log)
 		_, printed := fmt.Fprintln(cmd.OutOrStdout(), sum)
 		if err == nil && sum.refused() > 0 {

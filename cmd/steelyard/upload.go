@@ -7,11 +7,13 @@ import (
 	"io"
 	"os"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/mattn/go-isatty"
 	"github.com/vbauerster/mpb/v8"
 	"github.com/vbauerster/mpb/v8/decor"
+	"golang.org/x/sync/errgroup"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -21,15 +23,17 @@ import (
 	"example.com/steelyard/cmd/steelyard/internal/logcsv"
 )
 
-// uploader brings a whole log, trainee after trainee, to a server.
+// uploader brings a whole log to a server, several trainees at once.
 type uploader struct {
 	conn           grpc.ClientConnInterface
 	settings       clientSettings
 	createTrainees bool
-	refused        io.Writer // one line a problem
+	report         io.Writer // one line a refused row; nil: status
 	status         io.Writer // the progress bar when it is a terminal, and breaks
 
-	acknowledged func(entries int) // for tests; may be nil
+	// acknowledged is told how many more entries are behind each acknowledgement, by
+	// several goroutines; for tests, may be nil.
+	acknowledged func(entries int)
 }
 
 // summary is what became of a log.
@@ -68,65 +72,101 @@ func count(n int, thing string) string {
 	return fmt.Sprintf("%d %s", n, thing)
 }
 
-// run sends a log. The summary holds also after an error.
+// outcome is what became of one trainee's share of a log.
+type outcome struct {
+	backfill.Result
+	problems []logcsv.Problem // of the rows that the server refused
+	whole    bool             // all of it is there
+}
+
+func (s *summary) add(o outcome) {
+	s.sent += o.Sent
+	s.alreadyThere += o.AlreadyThere
+	s.breaks += o.Breaks
+	for _, p := range o.problems {
+		s.lines[p.Line] = true
+	}
+	if o.whole {
+		s.trainees++
+		s.untold += o.Untold()
+	}
+}
+
+// run sends a log. The summary holds also after an error, which is the first that
+// an upload met: it ends the others.
 func (u *uploader) run(ctx context.Context, log *logcsv.Log) (sum summary, err error) {
 	began := time.Now()
 	defer func() { sum.took = time.Since(began) }()
 	sum = summary{rows: log.Rows, lines: map[int]bool{}}
+	bar := u.newBar(log)
+	defer bar.finish()
+	tell := bar.say
+	if u.report != nil {
+		tell = func(line string) error {
+			_, err := fmt.Fprintln(u.report, line)
+			return err
+		}
+	}
 	for _, p := range log.Refused {
 		sum.lines[p.Line] = true
-		if _, err := fmt.Fprintln(u.refused, p); err != nil {
+		if err := tell(p.String()); err != nil {
 			return sum, err
 		}
 	}
-	bar := u.newBar(log)
-	defer bar.finish()
-	for _, part := range log.Parts {
-		if err := u.send(ctx, log, part, bar, &sum); err != nil {
-			return sum, plainError(ctx, part.Trainee, err)
-		}
-		sum.trainees++
+	rows := telling{line: tell, held: map[int][]logcsv.Problem{}}
+	outcomes := make([]outcome, len(log.Parts))
+	uploads, all := errgroup.WithContext(ctx)
+	uploads.SetLimit(u.settings.Streams)
+	for i, part := range log.Parts {
+		uploads.Go(func() error {
+			o, err := u.send(all, log, part, bar)
+			outcomes[i] = o
+			if err != nil {
+				err = plainError(ctx, part.Trainee, err)
+			}
+			return errors.Join(err, rows.end(i, o.problems))
+		})
 	}
-	return sum, nil
+	err = uploads.Wait()
+	for _, o := range outcomes {
+		sum.add(o)
+	}
+	return sum, err
 }
 
-func (u *uploader) send(ctx context.Context, log *logcsv.Log, part logcsv.Part, bar *bar, sum *summary) error {
-	before := sum.sent + sum.alreadyThere
+// send brings one trainee's share. The outcome holds also after an error.
+func (u *uploader) send(ctx context.Context, log *logcsv.Log, part logcsv.Part, bar *bar) (o outcome, err error) {
+	if err := ctx.Err(); err != nil { // nobody is begun, nor created, after the end
+		return o, err
+	}
+	behind := 0
 	c := backfill.Client{
 		Log:          steelyardv1.NewLogbookServiceClient(u.conn),
 		Attempts:     u.settings.Attempts,
 		BatchTimeout: u.settings.BatchTimeout,
 		Acknowledged: func(n int) {
-			bar.set(before + n)
+			bar.add(n - behind)
 			if u.acknowledged != nil {
-				u.acknowledged(before + n)
+				u.acknowledged(n - behind)
 			}
+			behind = n
 		},
 		Broke: func(err error, wait time.Duration) {
-			bar.say(fmt.Sprintf("steelyard: %s; trying again in %.1f seconds", statusText(err), wait.Seconds()))
+			_ = bar.say(fmt.Sprintf("steelyard: trainee %s: %s; trying again in %.1f seconds", part.Trainee, statusText(err), wait.Seconds()))
 		},
 	}
 	if u.createTrainees {
 		err := c.Retry(ctx, func() (bool, error) { return false, u.create(ctx, part.Trainee) })
 		if err != nil {
-			return err
+			return o, err
 		}
 	}
-	r, err := c.Send(ctx, backfill.Upload{Trainee: part.Trainee, SHA256: log.SHA256, Entries: part.Entries()})
-	sum.sent += r.Sent
-	sum.alreadyThere += r.AlreadyThere
-	sum.breaks += r.Breaks
-	for _, x := range r.Refused {
-		p := log.Explain(part.Items[x.Index], x.Field, x.Problem)
-		sum.lines[p.Line] = true
-		if _, err := fmt.Fprintln(u.refused, p); err != nil {
-			return err
-		}
+	o.Result, err = c.Send(ctx, backfill.Upload{Trainee: part.Trainee, SHA256: log.SHA256, Entries: part.Entries()})
+	for _, x := range o.Refused {
+		o.problems = append(o.problems, log.Explain(part.Items[x.Index], x.Field, x.Problem))
 	}
-	if err == nil {
-		sum.untold += r.Untold()
-	}
-	return err
+	o.whole = err == nil
+	return o, err
 }
 
 func (u *uploader) create(ctx context.Context, trainee string) error {
@@ -163,11 +203,14 @@ func statusText(err error) string {
 	return err.Error()
 }
 
-// bar is a progress bar on a terminal, and nothing elsewhere.
+// bar is a progress bar on a terminal, and nothing elsewhere. Several goroutines
+// may use it.
 type bar struct {
 	progress *mpb.Progress
 	bar      *mpb.Bar
-	status   io.Writer
+
+	mu     sync.Mutex // lines are written whole
+	status io.Writer
 }
 
 func (u *uploader) newBar(log *logcsv.Log) *bar {
@@ -181,30 +224,36 @@ func (u *uploader) newBar(log *logcsv.Log) *bar {
 		total += len(p.Items)
 	}
 	b.progress = mpb.New(mpb.WithOutput(f), mpb.WithWidth(60))
-	b.bar = b.progress.AddBar(int64(total),
+	// A bar that is given its total later does not end by itself. Lines that came
+	// after its end would be shown no more, and refused rows do.
+	b.bar = b.progress.AddBar(0,
 		mpb.PrependDecorators(decor.CountersNoUnit("%d of %d entries")),
 		mpb.AppendDecorators(decor.Percentage(), decor.AverageETA(decor.ET_STYLE_GO, decor.WCSyncSpace)))
+	b.bar.SetTotal(int64(total), false)
 	return b
 }
 
-func (b *bar) set(n int) {
+func (b *bar) add(n int) {
 	if b.bar != nil {
-		b.bar.SetCurrent(int64(n))
+		b.bar.IncrBy(n)
 	}
 }
 
-// say writes a line above the bar.
-func (b *bar) say(line string) {
-	if b.progress == nil {
-		fmt.Fprintln(b.status, line)
-		return
+// say writes a line, above the bar where there is one.
+func (b *bar) say(line string) error {
+	if b.progress != nil {
+		_, err := b.progress.Write([]byte(line + "\n"))
+		return err
 	}
-	_, _ = b.progress.Write([]byte(line + "\n"))
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	_, err := fmt.Fprintln(b.status, line)
+	return err
 }
 
 func (b *bar) finish() {
 	if b.progress != nil {
-		b.bar.Abort(false) // no effect on a bar that is complete
+		b.bar.Abort(false)
 		b.progress.Wait()
 	}
 }
