@@ -53,7 +53,11 @@ func (d Day) Weekday() int { return int(d) + 4 - 7*floorDiv(int(d)+4, 7) }
 // String returns the ISO 8601 date, for example 2026-11-25.
 func (d Day) String() string {
 	y, m, day := d.Date()
-	return fmt.Sprintf("%04d-%02d-%02d", y, m, day)
+	if y < 0 || y > 9999 { // in no log
+		return fmt.Sprintf("%04d-%02d-%02d", y, m, day)
+	}
+	digit := func(n int) byte { return byte('0' + n%10) }
+	return string([]byte{digit(y / 1000), digit(y / 100), digit(y / 10), digit(y), '-', digit(m / 10), digit(m), '-', digit(day / 10), digit(day)})
 }
 
 // ParseDay reads an ISO 8601 date of exactly the form 2026-11-25.

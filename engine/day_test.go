@@ -54,6 +54,17 @@ func TestDayAgreesWithTime(t *testing.T) {
 	agree(t, date(9999, 12, 31))
 }
 
+// A day of another year than those of four digits is still written as it is.
+func TestDayStringOfOtherYears(t *testing.T) {
+	first, _ := DayOf(1, 1, 1)
+	last, _ := DayOf(9999, 12, 31)
+	for d, want := range map[Day]string{first - 366: "0000-01-01", first - 367: "-001-12-31", last + 1: "10000-01-01"} {
+		if got := d.String(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
 func TestDayEpoch(t *testing.T) {
 	if d, ok := DayOf(1970, 1, 1); !ok || d != 0 {
 		t.Errorf("1970-01-01 is day %d %v", d, ok)

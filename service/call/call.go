@@ -34,52 +34,70 @@ func Scope(ctx context.Context, trainee string) store.Scope {
 type Write[M proto.Message] func(tx store.Tx) (answer func(store.Head) M, err error)
 
 // Update runs a write once for its request id, answers with what it built or,
-// on a replay, with what was answered the first time, and tells the revision.
+// on a replay, with what was answered the first time, and tells the revision. To
+// an answer that it built nothing may write any more.
 func Update[M proto.Message](ctx context.Context, st store.Writes, s store.Scope, once store.Once, into M, w Write[M]) (M, error) {
-	b, err := st.Update(ctx, s, once, w.store())
-	return decode(ctx, b, err, into)
+	var last built[M]
+	b, err := st.Update(ctx, s, once, w.store(&last))
+	return last.answer(ctx, b, err, into)
 }
 
 // Create is Update for a trainee that does not exist yet.
 func Create[M proto.Message](ctx context.Context, st store.Writes, s store.Scope, once store.Once, t store.Trainee, into M, w Write[M]) (M, error) {
-	b, err := st.Create(ctx, s, once, t, w.store())
-	return decode(ctx, b, err, into)
+	var last built[M]
+	b, err := st.Create(ctx, s, once, t, w.store(&last))
+	return last.answer(ctx, b, err, into)
 }
 
-// store is the write as the store takes it.
-func (w Write[M]) store() store.Write {
+// built is what the last run of a write answers with, and the record of it.
+type built[M proto.Message] struct {
+	message M
+	record  []byte
+}
+
+// store is the write as the store takes it; what it builds is left in last.
+func (w Write[M]) store(last *built[M]) store.Write {
 	return func(tx store.Tx) (store.Answer, error) {
 		answer, err := w(tx)
 		if err != nil {
 			return nil, err
 		}
-		return Encode(answer), nil
+		return func(h store.Head) (record []byte, err error) {
+			m := answer(h)
+			record, err = encode(h, m)
+			*last = built[M]{m, record}
+			return record, err
+		}, nil
 	}
 }
 
-// Encode turns a message builder into what the store keeps for a replay: the
-// revision, a NUL, the message.
-func Encode[M proto.Message](answer func(store.Head) M) store.Answer {
-	return func(h store.Head) ([]byte, error) {
-		b, err := proto.MarshalOptions{Deterministic: true}.Marshal(answer(h))
-		return append([]byte(convert.Revision(h)+"\x00"), b...), err
-	}
+// encode returns what the store keeps for a replay: the revision, a NUL, the message.
+func encode(h store.Head, m proto.Message) ([]byte, error) {
+	return proto.MarshalOptions{Deterministic: true}.MarshalAppend([]byte(convert.Revision(h)+"\x00"), m)
 }
 
-func decode[M proto.Message](ctx context.Context, b []byte, err error, into M) (M, error) {
+// answer returns the message of the record that the store answered with. It is decoded
+// on a replay only: then the last run, if there was one, was undone, and what it built
+// counts for nothing.
+func (last built[M]) answer(ctx context.Context, record []byte, err error, into M) (M, error) {
 	var none M
 	if err != nil {
 		return none, err
 	}
-	revision, message, ok := bytes.Cut(b, []byte{0})
+	revision, wire, ok := bytes.Cut(record, []byte{0})
 	if !ok {
 		return none, errors.New("recorded answer has no revision")
 	}
-	if err := proto.Unmarshal(message, into); err != nil {
-		return none, fmt.Errorf("recorded answer: %w", err)
+	out := last.message
+	if !bytes.Equal(record, last.record) {
+		if err := proto.Unmarshal(wire, into); err != nil {
+			return none, fmt.Errorf("recorded answer: %w", err)
+		}
+		out = into
 	}
 	TellRevision(ctx, string(revision))
-	return into, nil
+	TellHeld(ctx, NewEncodedAs(out, wire))
+	return out, nil
 }
 
 // TellRevision puts the revision into the answer's header.

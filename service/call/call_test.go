@@ -1,6 +1,7 @@
 package call_test
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"strings"
@@ -156,15 +157,97 @@ func TestUpdate_RefusesARecordThatIsNone(t *testing.T) {
 	}
 }
 
-func TestEncode_ReadsBack(t *testing.T) {
-	b, err := call.Encode(func(h store.Head) *pb.Entry { return &pb.Entry{Key: "k", Note: "\x00\x00"} })(head)
+// TestUpdate_AnswersWithWhatItBuilt, which nobody decodes again; a replay's answer is
+// decoded. Both leave as what was recorded, byte for byte.
+func TestUpdate_AnswersWithWhatItBuilt(t *testing.T) {
+	w, once := &writes{}, store.Once{Method: "m", RequestID: "r", BodyHash: "b"}
+	var built *pb.Entry
+	update := func() (answer, into *pb.Entry, wire []byte) {
+		t.Helper()
+		ctx, held := call.WithHeld(t.Context())
+		into = &pb.Entry{}
+		answer, err := call.Update(ctx, w, store.Scope{}, once, into, func(store.Tx) (func(store.Head) *pb.Entry, error) {
+			return func(store.Head) *pb.Entry {
+				built = &pb.Entry{Key: "k", Note: "\x00\x00"}
+				return built
+			}, nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		e, isHeld := held.Of(answer).(*call.Encoded)
+		if !isHeld {
+			t.Fatal("the answer comes without its forms")
+		}
+		wire, err = e.Wire()
+		if got, other := e.JSON(); err != nil || other != nil || string(got) != marshalled(t, answer) {
+			t.Errorf("JSON %s, %v, %v", got, other, err)
+		}
+		return answer, into, wire
+	}
+	first, into, wire := update()
+	if first != built || !proto.Equal(into, &pb.Entry{}) {
+		t.Errorf("%v, and decoded %v", first, into)
+	}
+	_, recorded, _ := bytes.Cut(w.recorded[once], []byte{0})
+	if want, err := proto.Marshal(built); err != nil || !bytes.Equal(recorded, want) || !bytes.Equal(wire, want) {
+		t.Errorf("recorded %x, sent %x, want %x, %v", recorded, wire, want, err)
+	}
+	again, into, wire := update()
+	if again != into || !proto.Equal(again, built) || !bytes.Equal(wire, recorded) || w.ran != 1 {
+		t.Errorf("a replay: %v as %x, ran %d times", again, wire, w.ran)
+	}
+}
+
+// overtaken is a store in which another one's write comes between two runs: the first
+// is undone, and the second finds the answer on record.
+type overtaken struct {
+	writes
+	record []byte
+}
+
+func (o *overtaken) Update(_ context.Context, _ store.Scope, _ store.Once, body store.Write) ([]byte, error) {
+	answer, err := body(nil)
+	if err == nil {
+		_, err = answer(head)
+	}
+	return o.record, err
+}
+
+// TestUpdate_WhatWasUndoneIsNoAnswer: what is on record is.
+func TestUpdate_WhatWasUndoneIsNoAnswer(t *testing.T) {
+	entry := func(note string) call.Write[*pb.Entry] {
+		return func(store.Tx) (func(store.Head) *pb.Entry, error) {
+			return func(store.Head) *pb.Entry { return &pb.Entry{Note: note} }, nil
+		}
+	}
+	other := &writes{}
+	if _, err := call.Update(t.Context(), other, store.Scope{}, store.Once{}, &pb.Entry{}, entry("of the other")); err != nil {
+		t.Fatal(err)
+	}
+	ctx, h := hearing(t.Context())
+	ctx, held := call.WithHeld(ctx)
+	out, err := call.Update(ctx, &overtaken{record: other.recorded[store.Once{}]}, store.Scope{}, store.Once{}, &pb.Entry{}, entry("undone"))
+	if err != nil || out.GetNote() != "of the other" || h.header.Get("steelyard-revision")[0] != head.Incarnation+"-8" {
+		t.Errorf("%v, %v, header %v", out, err, h.header)
+	}
+	e, isHeld := held.Of(out).(*call.Encoded)
+	if !isHeld {
+		t.Fatal("the answer comes without its forms")
+	}
+	wire, err := e.Wire()
+	if sent := (&pb.Entry{}); err != nil || proto.Unmarshal(wire, sent) != nil || !proto.Equal(sent, out) {
+		t.Errorf("%x is sent, %v", wire, err)
+	}
+}
+
+func marshalled(t *testing.T, m proto.Message) string {
+	t.Helper()
+	b, err := call.JSON.Marshal(m)
 	if err != nil {
 		t.Fatal(err)
 	}
-	out, err := call.Update(t.Context(), &writes{recorded: map[store.Once][]byte{{}: b}}, store.Scope{}, store.Once{}, &pb.Entry{}, nil)
-	if err != nil || !proto.Equal(out, &pb.Entry{Key: "k", Note: "\x00\x00"}) {
-		t.Errorf("%v, %v", out, err)
-	}
+	return string(b)
 }
 
 func TestOnce(t *testing.T) {

@@ -13,9 +13,9 @@ import (
 // is not known is left out.
 var JSON = protojson.MarshalOptions{EmitDefaultValues: true}
 
-// Encoded is an answer that is held, to be given more than once, and its encoded
-// forms. To whoever knows nothing of those it is the message. All of it is shared:
-// read only.
+// Encoded is an answer with its encoded forms: one that is held, to be given more than
+// once, or one that was recorded. To whoever knows nothing of the forms it is the
+// message. All of it is shared: read only.
 type Encoded struct {
 	proto.Message
 	Wire func() ([]byte, error) // as gRPC sends it; made at the first call
@@ -24,9 +24,18 @@ type Encoded struct {
 
 // NewEncoded returns a message, to which nothing may write any more, with its forms.
 func NewEncoded(m proto.Message) *Encoded {
+	return withJSON(m, sync.OnceValues(func() ([]byte, error) { return proto.Marshal(m) }))
+}
+
+// NewEncodedAs is NewEncoded for a message whose form for gRPC is there already.
+func NewEncodedAs(m proto.Message, wire []byte) *Encoded {
+	return withJSON(m, func() ([]byte, error) { return wire, nil })
+}
+
+func withJSON(m proto.Message, wire func() ([]byte, error)) *Encoded {
 	return &Encoded{
 		Message: m,
-		Wire:    sync.OnceValues(func() ([]byte, error) { return proto.Marshal(m) }),
+		Wire:    wire,
 		JSON: sync.OnceValues(func() ([]byte, error) {
 			b, err := JSON.Marshal(m)
 			return bytes.Clone(b), err // without the room that the marshaller left
@@ -36,8 +45,8 @@ func NewEncoded(m proto.Message) *Encoded {
 
 type heldKey struct{}
 
-// Held is where a handler that answers with what is held says so: its signature
-// has room for the message only.
+// Held is where a handler whose answer has its forms says so: its signature has room
+// for the message only.
 type Held struct{ answer *Encoded }
 
 // WithHeld returns a context for a handler, and what it will say there.
@@ -46,7 +55,7 @@ func WithHeld(ctx context.Context) (context.Context, *Held) {
 	return context.WithValue(ctx, heldKey{}, h), h
 }
 
-// TellHeld says that the answer is one that is held.
+// TellHeld says that the answer is one that has its forms.
 func TellHeld(ctx context.Context, e *Encoded) {
 	if h, ok := ctx.Value(heldKey{}).(*Held); ok { // nobody asks outside of a call
 		h.answer = e

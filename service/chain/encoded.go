@@ -9,8 +9,8 @@ import (
 	"example.com/steelyard/service/call"
 )
 
-// encodedUnary gives an answer that is held with its encoded forms, where the
-// codec and the gateway find them.
+// encodedUnary gives an answer that has its encoded forms with them, where the codec
+// and the gateway find them.
 func encodedUnary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
 	ctx, held := call.WithHeld(ctx)
 	resp, err := handler(ctx, req)

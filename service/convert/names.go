@@ -4,7 +4,6 @@
 package convert
 
 import (
-	"fmt"
 	"regexp"
 	"strconv"
 	"strings"
@@ -27,7 +26,7 @@ func DecisionName(trainee, plan, decision string) string {
 
 // EntryName returns an entry's resource name, made from its natural key.
 func EntryName(trainee string, id engine.ID) string {
-	return fmt.Sprintf("%s/entries/%s-%s-%s", TraineeName(trainee), id.Day, id.Kind, id.Key)
+	return TraineeName(trainee) + "/entries/" + id.Day.String() + "-" + id.Kind.String() + "-" + id.Key
 }
 
 // TraineeFrom takes a trainee's id out of a name or parent such as

@@ -192,7 +192,7 @@ func (u upload) apply(ctx context.Context, batches []received) (acks []*pb.Backf
 		case seq > state.NextSeq:
 			return nil, &fault.Conflict{Reason: "BATCH_OUT_OF_ORDER", Sentence: fmt.Sprintf("batch %d is expected next; open the stream again and continue there", state.NextSeq)}
 		}
-		last, err := u.server.lastDay(tx.Trainee())
+		last, err := u.server.lastDay(tx)
 		if err != nil {
 			return nil, err
 		}

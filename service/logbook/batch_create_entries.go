@@ -18,7 +18,7 @@ func (s *Server) BatchCreateEntries(ctx context.Context, req *pb.BatchCreateEntr
 	once := call.Once(pb.LogbookService_BatchCreateEntries_FullMethodName, req)
 	return call.Update(ctx, s.Store, call.Scope(ctx, trainee), once, &pb.BatchCreateEntriesResponse{},
 		func(tx store.Tx) (func(store.Head) *pb.BatchCreateEntriesResponse, error) {
-			last, err := s.lastDay(tx.Trainee())
+			last, err := s.lastDay(tx)
 			if err != nil {
 				return nil, err
 			}

@@ -45,7 +45,7 @@ type nothing struct {
 }
 
 func (n *nothing) Head() store.Head                    { return store.Head{} }
-func (n *nothing) Trainee() store.Trainee              { return store.Trainee{ID: "t1", TimeZone: "UTC"} }
+func (n *nothing) TimeZone() string                    { return "UTC" }
 func (n *nothing) PutEntries([]engine.Entry) error     { return nil }
 func (n *nothing) Upload(string) (store.Upload, error) { return n.upload, nil }
 func (n *nothing) PutUpload(u store.Upload) error      { n.upload = u; return nil }

@@ -17,7 +17,7 @@ func (s *Server) CreateEntry(ctx context.Context, req *pb.CreateEntryRequest) (*
 	once := call.Once(pb.LogbookService_CreateEntry_FullMethodName, req)
 	return call.Update(ctx, s.Store, call.Scope(ctx, trainee), once, &pb.Entry{},
 		func(tx store.Tx) (func(store.Head) *pb.Entry, error) {
-			last, err := s.lastDay(tx.Trainee())
+			last, err := s.lastDay(tx)
 			if err != nil {
 				return nil, err
 			}

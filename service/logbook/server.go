@@ -26,7 +26,7 @@ type Server struct {
 
 // lastDay returns the last day that a trainee may log: tomorrow, since a
 // caller's clock may run ahead of ours.
-func (s *Server) lastDay(t store.Trainee) (engine.Day, error) {
-	today, err := convert.Today(s.Now(), t.TimeZone)
+func (s *Server) lastDay(of store.View) (engine.Day, error) {
+	today, err := convert.Today(s.Now(), of.TimeZone())
 	return today + 1, err
 }

@@ -80,8 +80,8 @@ func (s *Server) atOneHead(ctx context.Context, sc store.Scope, look func(store.
 }
 
 // today is the present day of a trainee.
-func (s *Server) today(t store.Trainee) (engine.Day, error) {
-	day, err := convert.Today(s.Now(), t.TimeZone)
+func (s *Server) today(of store.View) (engine.Day, error) {
+	day, err := convert.Today(s.Now(), of.TimeZone())
 	if err != nil {
 		return 0, fmt.Errorf("trainee's zone: %w", err)
 	}

@@ -34,7 +34,7 @@ func (s *Server) CreatePlan(ctx context.Context, req *pb.CreatePlanRequest) (*pb
 			if err := onlyOneOpen(tx, plan); err != nil {
 				return nil, err
 			}
-			today, err := s.today(tx.Trainee())
+			today, err := s.today(tx)
 			if err != nil {
 				return nil, err
 			}

@@ -18,7 +18,7 @@ func (s *Server) GetPlan(ctx context.Context, req *pb.GetPlanRequest) (*pb.Plan,
 		if err != nil {
 			return err
 		}
-		today, err := s.today(v.Trainee())
+		today, err := s.today(v)
 		out = convert.PlanToProto(trainee, p, v.Head(), today)
 		return err
 	})

@@ -18,7 +18,7 @@ func (s *Server) ListPlans(ctx context.Context, req *pb.ListPlansRequest) (*pb.L
 	trainee := convert.TraineeFrom(req.GetParent())
 	out := &pb.ListPlansResponse{}
 	err = s.Store.View(ctx, call.Scope(ctx, trainee), func(v store.View) error {
-		today, err := s.today(v.Trainee())
+		today, err := s.today(v)
 		if err != nil {
 			return err
 		}

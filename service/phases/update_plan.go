@@ -31,7 +31,7 @@ func (s *Server) UpdatePlan(ctx context.Context, req *pb.UpdatePlanRequest) (*pb
 			if err != nil {
 				return nil, err
 			}
-			today, err := s.today(tx.Trainee())
+			today, err := s.today(tx)
 			if err != nil {
 				return nil, err
 			}

@@ -126,7 +126,10 @@ type Reads interface {
 // View is one consistent read of one trainee.
 type View interface {
 	Head() Head
-	Trainee() Trainee
+	// TimeZone is the trainee's, for whoever needs no more of it: most writes do not.
+	TimeZone() string
+	// Trainee fails when what is stored cannot be read.
+	Trainee() (Trainee, error)
 	// Plan returns a plan with its decisions. ErrNotFound when there is none of that id.
 	Plan(id string) (Plan, error)
 	// Plans returns up to limit plans with their decisions, by id, after the given id.

@@ -20,7 +20,11 @@ func (s *Server) CreateTrainee(ctx context.Context, req *pb.CreateTraineeRequest
 	once := call.Once(pb.TraineeService_CreateTrainee_FullMethodName, req)
 	return call.Create(ctx, s.Store, call.Scope(ctx, t.ID), once, t, &pb.Trainee{},
 		func(tx store.Tx) (func(store.Head) *pb.Trainee, error) {
+			made, err := tx.Trainee()
+			if err != nil {
+				return nil, err
+			}
 			by := trail.Of(ctx, "CreateTrainee", convert.TraineeName(t.ID), s.Now())
-			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(tx.Trainee(), h) }, tx.Audit(by)
+			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(made, h) }, tx.Audit(by)
 		})
 }

@@ -79,7 +79,11 @@ func (x *exporter) record() error {
 
 func (x *exporter) person() error {
 	_, err := x.page(func(v store.View) ([]*pb.ExportTraineeResponse, error) {
-		t := convert.TraineeToProto(v.Trainee(), v.Head())
+		trainee, err := v.Trainee()
+		if err != nil {
+			return nil, err
+		}
+		t := convert.TraineeToProto(trainee, v.Head())
 		return []*pb.ExportTraineeResponse{{Record: &pb.ExportTraineeResponse_Trainee{Trainee: t}}}, nil
 	})
 	return err
@@ -90,7 +94,7 @@ func (x *exporter) plans() error {
 	for {
 		var ids []string
 		n, err := x.page(func(v store.View) (out []*pb.ExportTraineeResponse, err error) {
-			today, err := convert.Today(x.server.Now(), v.Trainee().TimeZone)
+			today, err := convert.Today(x.server.Now(), v.TimeZone())
 			if err != nil {
 				return nil, fmt.Errorf("trainee's zone: %w", err)
 			}

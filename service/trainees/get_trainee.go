@@ -13,8 +13,9 @@ import (
 func (s *Server) GetTrainee(ctx context.Context, req *pb.GetTraineeRequest) (*pb.Trainee, error) {
 	var out *pb.Trainee
 	err := s.Store.View(ctx, call.Scope(ctx, convert.TraineeFrom(req.GetName())), func(v store.View) error {
-		out = convert.TraineeToProto(v.Trainee(), v.Head())
-		return nil
+		t, err := v.Trainee()
+		out = convert.TraineeToProto(t, v.Head())
+		return err
 	})
 	if err != nil {
 		return nil, err

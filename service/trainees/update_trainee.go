@@ -20,7 +20,11 @@ func (s *Server) UpdateTrainee(ctx context.Context, req *pb.UpdateTraineeRequest
 	once := call.Once(pb.TraineeService_UpdateTrainee_FullMethodName, req)
 	return call.Update(ctx, s.Store, call.Scope(ctx, id), once, &pb.Trainee{},
 		func(tx store.Tx) (func(store.Head) *pb.Trainee, error) {
-			merged := convert.TraineeToProto(tx.Trainee(), tx.Head())
+			current, err := tx.Trainee()
+			if err != nil {
+				return nil, err
+			}
+			merged := convert.TraineeToProto(current, tx.Head())
 			if err := call.Merge(merged, req.GetTrainee(), req.GetUpdateMask()); err != nil {
 				return nil, err
 			}
@@ -31,7 +35,11 @@ func (s *Server) UpdateTrainee(ctx context.Context, req *pb.UpdateTraineeRequest
 			if err := tx.PutTrainee(t); err != nil {
 				return nil, err
 			}
+			stored, err := tx.Trainee()
+			if err != nil {
+				return nil, err
+			}
 			by := trail.Of(ctx, "UpdateTrainee", convert.TraineeName(id), s.Now())
-			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(tx.Trainee(), h) }, tx.Audit(by)
+			return func(h store.Head) *pb.Trainee { return convert.TraineeToProto(stored, h) }, tx.Audit(by)
 		})
 }

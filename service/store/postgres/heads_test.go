@@ -117,7 +117,11 @@ func TestReadsAreNotTorn(t *testing.T) {
 			if err != nil {
 				return err
 			}
-			return inStep(v.Head(), v.Trainee().DisplayName, entries[0].Fact.(engine.WeighIn).Weight.Value, len(entries), u.NextSeq)
+			trainee, err := v.Trainee()
+			if err != nil {
+				return err
+			}
+			return inStep(v.Head(), trainee.DisplayName, entries[0].Fact.(engine.WeighIn).Weight.Value, len(entries), u.NextSeq)
 		})
 	}
 	done := make(chan struct{})

@@ -110,7 +110,10 @@ func (s *Store) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) 
 	if err := cmp.Or(err, none); err != nil {
 		return store.Snapshot{}, v.fail("read snapshot", err)
 	}
-	snap.Head, snap.Trainee = v.head, v.trainee
+	snap.Head = v.head
+	if snap.Trainee, err = v.Trainee(); err != nil {
+		return store.Snapshot{}, err
+	}
 	if len(plans) == 1 {
 		snap.Plan = &plans[0]
 		snap.Plan.Decisions = bare(decisions)

@@ -379,8 +379,8 @@ func TestZeroBytes(t *testing.T) {
 		t.Errorf("key %+v, %v", k, err)
 	}
 	err = s.View(t.Context(), ada, func(v store.View) error {
-		if v.Trainee().DisplayName != text {
-			t.Errorf("name %q", v.Trainee().DisplayName)
+		if trainee, err := v.Trainee(); err != nil || trainee.DisplayName != text {
+			t.Errorf("name %q, %v", trainee.DisplayName, err)
 		}
 		got, err := v.Entries(store.EntryQuery{To: 9, Limit: 9})
 		if len(got) != 1 || got[0] != entry {

@@ -35,18 +35,15 @@ WHERE tenant = $1 AND trainee = $2 RETURNING ` + traineeColumns
 
 // scanTrainee reads head and trainee from traineeColumns.
 func (v *view) scanTrainee(r pgx.Row) error {
-	var profile string
+	var profile []byte
 	var created, updated int64
 	t := store.Trainee{ID: v.scope.Trainee}
 	err := v.scanHead(r, &t.DisplayName, &t.TimeZone, &profile, &created, &updated)
 	if err != nil {
 		return err
 	}
-	if t.Profile, err = rows.DecodeProfile([]byte(profile)); err != nil {
-		return err
-	}
 	t.DisplayName, t.Created, t.Updated = given(t.DisplayName), instant(created), instant(updated)
-	v.trainee = t
+	v.trainee, v.profile = t, profile
 	return nil
 }
 

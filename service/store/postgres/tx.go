@@ -11,6 +11,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
 )
 
 const (
@@ -201,7 +202,8 @@ type view struct {
 	scope    store.Scope
 	timeline string
 	head     store.Head
-	trainee  store.Trainee
+	trainee  store.Trainee // without the profile
+	profile  []byte        // as it is stored
 }
 
 var _ store.View = (*view)(nil)
@@ -209,8 +211,18 @@ var _ store.View = (*view)(nil)
 // Head implements store.View.
 func (v *view) Head() store.Head { return v.head }
 
+// TimeZone implements store.View.
+func (v *view) TimeZone() string { return v.trainee.TimeZone }
+
 // Trainee implements store.View.
-func (v *view) Trainee() store.Trainee { return v.trainee }
+func (v *view) Trainee() (store.Trainee, error) {
+	t := v.trainee
+	var err error
+	if t.Profile, err = rows.DecodeProfile(v.profile); err != nil {
+		return store.Trainee{}, v.fail("read trainee", err)
+	}
+	return t, nil
+}
 
 // fail wraps an error with the action, in the store's sentinels.
 func (v *view) fail(action string, err error) error { return fail(v.ctx, action, err) }

@@ -127,8 +127,12 @@ func (v *view) dueOf(plan engine.Plan) ([]dueRow, error) {
 	if err != nil {
 		return nil, err
 	}
+	trainee, err := v.Trainee()
+	if err != nil {
+		return nil, err
+	}
 	var out []dueRow
-	for _, d := range phase.DueTalks(w, first, v.trainee.Profile, plan) {
+	for _, d := range phase.DueTalks(w, first, trainee.Profile, plan) {
 		out = append(out, dueRow{d, plan.ID})
 	}
 	return out, nil

@@ -1,8 +1,8 @@
 package sqlite
 
 import (
+	"errors"
 	"fmt"
-	"slices"
 
 	driver "zombiezen.com/go/sqlite"
 
@@ -64,8 +64,15 @@ func (v *view) entries(query string, args ...any) ([]engine.Entry, error) {
 
 // PutEntries implements store.Tx.
 func (tx *writeTx) PutEntries(entries []engine.Entry) error {
+	if len(entries) == 0 {
+		return nil
+	}
 	written := rows.InOrder(entries) // in the order of the table: neighbours share pages
-	stored, err := tx.stored(written)
+	blocks, err := tx.blocksOf(written[0].Day, written[len(written)-1].Day)
+	if err != nil {
+		return tx.fail("read days", err)
+	}
+	stored, err := tx.stored(written, blocks)
 	if err != nil {
 		return tx.fail("read entries", err)
 	}
@@ -88,21 +95,15 @@ func (tx *writeTx) PutEntries(entries []engine.Entry) error {
 	if err != nil {
 		return tx.fail("put entries", err)
 	}
-	return tx.fail("roll up", tx.putRollups(rows.Merge(stored, written)))
+	return tx.fail("roll up", tx.putRollups(rows.Merge(stored, written), blocks))
 }
 
-// stored returns what is stored of the days of entries in the order of the log.
-// A batch of a first upload touches days that have nothing yet: it asks once.
-func (tx *writeTx) stored(written []engine.Entry) ([]engine.Entry, error) {
-	var days []engine.Day
-	for day := range rows.ByDay(written) {
-		days = append(days, day)
-	}
-	if len(days) > rows.Run(days) { // with gaps, which may be long
-		var err error
-		if days, err = tx.loggedOf(days); err != nil {
-			return nil, err
-		}
+// stored returns what is stored of the days of entries in the order of the log, by
+// their blocks: nothing is asked for a day that has nothing yet.
+func (tx *writeTx) stored(written []engine.Entry, blocks []block) ([]engine.Entry, error) {
+	days, err := logged(written, blocks)
+	if err != nil {
+		return nil, err
 	}
 	var out []engine.Entry
 	for len(days) > 0 {
@@ -116,16 +117,20 @@ func (tx *writeTx) stored(written []engine.Entry) ([]engine.Entry, error) {
 	return out, nil
 }
 
-// loggedOf returns which of some days, ascending, have entries.
-func (tx *writeTx) loggedOf(days []engine.Day) ([]engine.Day, error) {
-	var out []engine.Day
-	err := tx.rollups(func(d rows.PackedDay) error {
-		if _, isOne := slices.BinarySearch(days, d.Day); isOne {
-			out = append(out, d.Day)
-		}
-		return nil
-	}, selectRollupsBetween, tx.id, rows.Block(days[0]), rows.Block(days[len(days)-1]))
-	return out, err
+// logged returns which days of entries in the order of the log their blocks have.
+func logged(written []engine.Entry, blocks []block) (days []engine.Day, err error) {
+	for _, b := range blocks {
+		err = errors.Join(err, rows.EachDay(b.at, b.packed, func(d rows.PackedDay) error {
+			for len(written) > 0 && written[0].Day < d.Day {
+				written = written[1:]
+			}
+			if len(written) > 0 && written[0].Day == d.Day {
+				days = append(days, d.Day)
+			}
+			return nil
+		}))
+	}
+	return days, err
 }
 
 // DeleteEntry implements store.Tx.
@@ -133,12 +138,16 @@ func (tx *writeTx) DeleteEntry(id engine.ID) error {
 	if err := tx.change(deleteEntry, tx.id, int64(id.Day), int64(id.Kind), id.Key); err != nil {
 		return tx.fail("delete entry", err)
 	}
-	left, err := tx.entries(selectEntriesOfDays, tx.id, int64(id.Day), int64(id.Day))
-	if err == nil && len(left) == 0 {
-		err = tx.putDays([]rows.PackedDay{{Day: id.Day}})
+	blocks, err := tx.blocksOf(id.Day, id.Day)
+	if err != nil {
+		return tx.fail("read days", err)
 	}
-	if err == nil {
-		err = tx.putRollups(left)
+	left, err := tx.entries(selectEntriesOfDays, tx.id, int64(id.Day), int64(id.Day))
+	switch {
+	case err == nil && len(left) == 0:
+		err = tx.putDays([]rows.PackedDay{{Day: id.Day}}, blocks)
+	case err == nil:
+		err = tx.putRollups(left, blocks)
 	}
 	return tx.fail("roll up", err)
 }

@@ -181,6 +181,33 @@ func TestSpoiledRows(t *testing.T) {
 	}
 }
 
+// A profile that does not read back is an error to whoever asks for it, in a read and
+// in a write, and never one of which nothing is known. Who does not ask may write.
+func TestSpoiledProfile(t *testing.T) {
+	s, _ := newStore(t)
+	s.exec(t, "UPDATE trainee SET profile = '{'")
+	asked := func(v store.View) error {
+		got, err := v.Trainee()
+		if got != (store.Trainee{}) {
+			t.Errorf("it reads %+v", got)
+		}
+		return err
+	}
+	_, snapErr := s.Snapshot(t.Context(), ada, 0)
+	_, writeErr := s.Update(t.Context(), ada, store.Once{}, func(tx store.Tx) (store.Answer, error) { return noAnswer, asked(tx) })
+	for what, err := range map[string]error{"snapshot": snapErr, "view": s.View(t.Context(), ada, asked), "write": writeErr} {
+		if err == nil || errors.Is(err, store.ErrNotFound) || errors.Is(err, store.ErrUnavailable) {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	_, err := s.Update(t.Context(), ada, store.Once{}, func(tx store.Tx) (store.Answer, error) {
+		return noAnswer, tx.PutEntries([]engine.Entry{weighIn(1, 70)})
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
+
 func TestPingOfABrokenStore(t *testing.T) {
 	s, _ := newStore(t)
 	if err := s.Ping(t.Context()); err != nil {

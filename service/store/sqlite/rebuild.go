@@ -79,7 +79,7 @@ func rebuild(c conn, sc store.Scope) error {
 		_, err = tx.exec(deleteRollups, tx.id)
 	}
 	if err == nil {
-		err = tx.putRollups(log)
+		err = tx.putRollups(log, nil)
 	}
 	return tx.fail("roll up again", err)
 }

@@ -21,8 +21,18 @@ const (
 var upsertRollups = newBulk(`INSERT INTO day_rollup (trainee_id, block, packed)`, 2,
 	`ON CONFLICT (trainee_id, block) DO UPDATE SET packed = excluded.packed`)
 
-// putRollups writes the days that a log in its order has.
-func (tx *writeTx) putRollups(log []engine.Entry) error {
+// blocksOf reads the blocks of the days from first to last.
+func (tx *writeTx) blocksOf(first, last engine.Day) ([]block, error) {
+	var out []block
+	err := tx.blocks(func(at int64, packed []byte) error {
+		out = append(out, block{at, bytes.Clone(packed)})
+		return nil
+	}, selectRollupsBetween, tx.id, rows.Block(first), rows.Block(last))
+	return out, err
+}
+
+// putRollups writes the days that a log in its order has, given their blocks as stored.
+func (tx *writeTx) putRollups(log []engine.Entry, stored []block) error {
 	var days []rows.PackedDay
 	var packed []byte
 	for day, entries := range rows.ByDay(log) {
@@ -33,23 +43,11 @@ func (tx *writeTx) putRollups(log []engine.Entry) error {
 		}
 		days = append(days, rows.PackedDay{Day: day, Packed: packed[start:len(packed):len(packed)]})
 	}
-	return tx.putDays(days)
+	return tx.putDays(days, stored)
 }
 
-// putDays writes days, ascending, into their blocks; one of no bytes goes.
-func (tx *writeTx) putDays(days []rows.PackedDay) error {
-	if len(days) == 0 {
-		return nil
-	}
-	first, last := rows.Block(days[0].Day), rows.Block(days[len(days)-1].Day)
-	var stored []block
-	err := tx.blocks(func(at int64, packed []byte) error {
-		stored = append(stored, block{at, bytes.Clone(packed)})
-		return nil
-	}, selectRollupsBetween, tx.id, first, last)
-	if err != nil {
-		return err
-	}
+// putDays writes days, ascending, into their blocks as stored; one of no bytes goes.
+func (tx *writeTx) putDays(days []rows.PackedDay, stored []block) error {
 	var changed []block
 	for len(days) > 0 {
 		b, n := block{at: rows.Block(days[0].Day)}, 1
@@ -62,6 +60,7 @@ func (tx *writeTx) putDays(days []rows.PackedDay) error {
 			}
 			stored = stored[1:]
 		}
+		var err error
 		b.packed, err = rows.Splice(b.at, b.packed, days[:n])
 		if err == nil && b.packed == nil {
 			_, err = tx.exec(deleteRollup, tx.id, b.at)

@@ -28,7 +28,11 @@ func (s *Store) Head(ctx context.Context, sc store.Scope) (store.Head, error) {
 func (s *Store) Snapshot(ctx context.Context, sc store.Scope, first engine.Day) (store.Snapshot, error) {
 	var snap store.Snapshot
 	err := s.read(ctx, sc, func(v *view) error {
-		snap.Head, snap.Trainee = v.head, v.trainee
+		snap.Head = v.head
+		var err error
+		if snap.Trainee, err = v.Trainee(); err != nil {
+			return err
+		}
 		plan, err := v.plan(selectOpenPlan)
 		switch {
 		case err == nil:

@@ -39,16 +39,13 @@ func (v *view) load(query string, args ...any) error { return v.row(v.scan, quer
 
 // scan reads traineeColumns.
 func (v *view) scan(st *driver.Stmt) error {
-	profile, err := rows.DecodeProfile(columnBytes(st, 5, nil))
-	if err != nil {
-		return err
-	}
 	v.id = st.ColumnInt64(0)
 	v.head = store.Head{Incarnation: st.ColumnText(1), Revision: st.ColumnInt64(2)}
 	v.trainee = store.Trainee{
-		ID: v.scope.Trainee, DisplayName: st.ColumnText(3), TimeZone: st.ColumnText(4), Profile: profile,
+		ID: v.scope.Trainee, DisplayName: st.ColumnText(3), TimeZone: st.ColumnText(4),
 		Created: instant(st.ColumnInt64(6)), Updated: instant(st.ColumnInt64(7)),
 	}
+	v.profile = columnBytes(st, 5, nil)
 	return nil
 }
 
@@ -66,7 +63,7 @@ func (tx *writeTx) create(t store.Trainee) error {
 	rand.Read(random[:])
 	tx.head = store.Head{Incarnation: hex.EncodeToString(random[:]), Revision: 1}
 	t.ID, t.Created, t.Updated = tx.scope.Trainee, tx.now, tx.now
-	tx.trainee = t
+	tx.trainee, tx.profile = t, []byte(profile)
 	err = tx.row(func(st *driver.Stmt) error {
 		tx.id = st.ColumnInt64(0)
 		return nil

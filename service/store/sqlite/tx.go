@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"example.com/steelyard/service/store"
+	"example.com/steelyard/service/store/internal/rows"
 )
 
 // view is one read transaction on one trainee.
@@ -13,7 +14,8 @@ type view struct {
 	scope   store.Scope
 	id      int64 // of the trainee in this file; read with the head
 	head    store.Head
-	trainee store.Trainee
+	trainee store.Trainee // without the profile
+	profile []byte        // as it is stored
 }
 
 var _ store.View = (*view)(nil)
@@ -21,8 +23,18 @@ var _ store.View = (*view)(nil)
 // Head implements store.View.
 func (v *view) Head() store.Head { return v.head }
 
+// TimeZone implements store.View.
+func (v *view) TimeZone() string { return v.trainee.TimeZone }
+
 // Trainee implements store.View.
-func (v *view) Trainee() store.Trainee { return v.trainee }
+func (v *view) Trainee() (store.Trainee, error) {
+	t := v.trainee
+	var err error
+	if t.Profile, err = rows.DecodeProfile(v.profile); err != nil {
+		return store.Trainee{}, v.fail("read trainee", err)
+	}
+	return t, nil
+}
 
 // fail wraps an error with the action, in the store's sentinels.
 func (v *view) fail(action string, err error) error { return fail(v.ctx, action, err) }

@@ -183,7 +183,10 @@ func snapshotIsNeverTorn(t *testing.T, s store.Store) {
 	write := func(tx store.Tx) error {
 		h := tx.Head()
 		r := float64(h.Revision)
-		t := tx.Trainee()
+		t, err := tx.Trainee()
+		if err != nil {
+			return err
+		}
 		t.DisplayName = fmt.Sprint(r)
 		plan := engine.Plan{ID: "p", PacePctPerWeek: r}
 		put := tx.PutPlan

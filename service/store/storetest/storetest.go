@@ -175,13 +175,21 @@ type state struct {
 	Window    engine.Window
 }
 
+func traineeOf(t tb, v store.View) store.Trainee {
+	t.Helper()
+	got, err := v.Trainee()
+	must(t, err)
+	same(t, "zone", v.TimeZone(), got.TimeZone)
+	return got
+}
+
 // stateOf reads everything, so that a test can say that nothing changed.
 func stateOf(t tb, s store.Store, sc store.Scope) state {
 	t.Helper()
 	st := state{Decisions: map[string][]store.Decision{}, Window: snapshot(t, s, sc, day0-7).Window}
 	view(t, s, sc, func(v store.View) {
 		var err error
-		st.Head, st.Trainee, st.Entries = v.Head(), v.Trainee(), allEntries(t, v)
+		st.Head, st.Trainee, st.Entries = v.Head(), traineeOf(t, v), allEntries(t, v)
 		st.Plans, err = v.Plans("", 1<<20)
 		must(t, err)
 		for _, p := range st.Plans {

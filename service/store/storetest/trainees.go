@@ -52,12 +52,12 @@ func createAnswersWithTheHead(t *testing.T, s store.Store) {
 func createRunsTheWrite(t *testing.T, s store.Store) {
 	var inside store.Trainee
 	_, err := s.Create(t.Context(), ada, store.Once{}, fullTrainee(), func(tx store.Tx) (store.Answer, error) {
-		inside = tx.Trainee()
+		inside = traineeOf(t, tx)
 		return say(""), tx.PutEntries([]engine.Entry{{Day: day0, Key: "1", Fact: engine.PhotoSet{Reference: "first"}}})
 	})
 	must(t, err)
 	view(t, s, ada, func(v store.View) {
-		same(t, "trainee inside", inside, v.Trainee())
+		same(t, "trainee inside", inside, traineeOf(t, v))
 		entries, err := v.Entries(store.EntryQuery{From: day0, To: day0, Limit: 2})
 		must(t, err)
 		same(t, "entries", len(entries), 1)
@@ -70,19 +70,19 @@ func createKeepsEveryField(t *testing.T, s store.Store) {
 	want := fullTrainee()
 	want.ID = ada.Trainee
 	view(t, s, ada, func(v store.View) {
-		got := v.Trainee()
+		got := traineeOf(t, v)
 		want.Created, want.Updated = got.Created, got.Updated
 		same(t, "trainee in a view", got, want)
 	})
 	same(t, "trainee in a snapshot", snapshot(t, s, ada, day0).Trainee, want)
-	update(t, s, ada, func(tx store.Tx) { same(t, "trainee in a write", tx.Trainee(), want) })
+	update(t, s, ada, func(tx store.Tx) { same(t, "trainee in a write", traineeOf(t, tx), want) })
 }
 
 func createKeepsWhatIsUnknown(t *testing.T, s store.Store) {
 	_, err := s.Create(t.Context(), ada, store.Once{}, store.Trainee{}, answering(say("")))
 	must(t, err)
 	view(t, s, ada, func(v store.View) {
-		got := v.Trainee()
+		got := traineeOf(t, v)
 		same(t, "trainee", got, store.Trainee{ID: "ada", Created: got.Created, Updated: got.Updated})
 	})
 }
@@ -136,7 +136,10 @@ func putTraineeReplaces(t *testing.T, s store.Store) {
 	}
 	h := update(t, s, ada, func(tx store.Tx) {
 		must(t, tx.PutTrainee(next))
-		same(t, "name inside the write", tx.Trainee().DisplayName, next.DisplayName)
+		inside := traineeOf(t, tx)
+		same(t, "name inside the write", inside.DisplayName, next.DisplayName)
+		same(t, "zone inside the write", inside.TimeZone, next.TimeZone)
+		same(t, "profile inside the write", inside.Profile, next.Profile)
 	})
 	after := stateOf(t, s, ada)
 	wantStamp(t, "updated", after.Trainee.Updated)

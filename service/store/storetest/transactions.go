@@ -107,7 +107,7 @@ func readsSeeOwnWrites(t *testing.T, s store.Store) {
 		if got := allEntries(t, tx); len(got) != len(everyFact())+2 || got[len(got)-1] != weighIn(day0+9, 98) {
 			t.Errorf("%d entries, last %+v", len(got), got[len(got)-1])
 		}
-		same(t, "name", tx.Trainee().DisplayName, "overturned")
+		same(t, "name", traineeOf(t, tx).DisplayName, "overturned")
 		plans, err := tx.Plans("", 10)
 		must(t, err)
 		if len(plans) != 3 || plans[1].State != engine.PlanClosed {
@@ -142,7 +142,7 @@ func viewIsConsistent(t *testing.T, s store.Store) {
 	before := stateOf(t, s, ada)
 	look := func(v store.View) {
 		same(t, "head", v.Head(), before.Head)
-		same(t, "trainee", v.Trainee(), before.Trainee)
+		same(t, "trainee", traineeOf(t, v), before.Trainee)
 		same(t, "entries", allEntries(t, v), before.Entries)
 		plans, err := v.Plans("", 10)
 		must(t, err)

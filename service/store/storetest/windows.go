@@ -128,7 +128,7 @@ func snapshotHasTraineeAndOpenPlan(t *testing.T, s store.Store) {
 		want, err := v.Plan("plan-b")
 		must(t, err)
 		same(t, "plan", snap.Plan, &want)
-		same(t, "trainee", snap.Trainee, v.Trainee())
+		same(t, "trainee", snap.Trainee, traineeOf(t, v))
 	})
 	if len(snap.Plan.Decisions) != 1 {
 		t.Errorf("%d decisions, want 1", len(snap.Plan.Decisions))
