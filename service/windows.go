@@ -31,7 +31,7 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	if err != nil {
 		return windows{}, err
 	}
-	ahead, err := tel.AheadCounter()
+	loaded, computed, err := tel.AheadCounters()
 	if err != nil {
 		return windows{}, err
 	}
@@ -43,12 +43,20 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	if err != nil {
 		return windows{}, fmt.Errorf("memo: %w", err)
 	}
-	options := []window.Option{window.Checked(uint(max(a.cfg.CheckWindows, 0)), mismatch), window.CountAhead(ahead)}
+	options := []window.Option{
+		window.Checked(uint(max(a.cfg.CheckWindows, 0)), mismatch),
+		window.CountAhead(loaded),
+		window.Ahead(func(s store.Scope, snap store.Snapshot) {
+			if memo.Renew(s, snap) {
+				computed(context.Background())
+			}
+		}),
+	}
 	if a.cfg.RedisURL == "" {
 		source := a.newSource(near, count, options...)
 		return windows{source, memo, func(_ context.Context, s store.Scope) {
+			source.Forget(s) // first: it keeps what is under way from the others
 			memo.Forget(s)
-			source.Forget(s)
 			near.Forget(s)
 		}}, nil
 	}
@@ -58,8 +66,8 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	}
 	source := a.newSource(tiered.New(near, far), count, append(options, window.Overlapped())...)
 	return windows{source, memo, func(ctx context.Context, s store.Scope) {
+		source.Forget(s) // first: it keeps what is under way from the others
 		memo.Forget(s)
-		source.Forget(s)
 		near.Forget(s)
 		far.Forget(ctx, s)
 	}}, nil

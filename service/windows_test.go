@@ -67,6 +67,7 @@ func testAhead(t *testing.T, over func(*service.Config)) {
 	}
 	readings := func() int32 { return r.recommend(t, "t1", 30).GetEvidence().GetReadingsUsed() }
 	ahead := func() float64 { return r.plainMetric(t, "steelyard_window_ahead_total") }
+	answers := func() float64 { return r.plainMetric(t, "steelyard_answer_ahead_total") }
 
 	write("", 1) // after the plan, which has asked
 	before := ahead()
@@ -78,6 +79,11 @@ func testAhead(t *testing.T, over func(*service.Config)) {
 		id := uuid.NewString()
 		write(id, n+2)
 		write(id, n+2) // a replay
+		for deadline := time.Now().Add(10 * time.Second); answers() != float64(n+1); time.Sleep(time.Millisecond) {
+			if time.Now().After(deadline) {
+				t.Fatalf("%v answers were computed ahead of %d asked for", answers(), n+1)
+			}
+		}
 		if got := ahead() - before; got != float64(n+1) {
 			t.Fatalf("%v windows were loaded ahead of %d asked for", got, n+1)
 		}

@@ -68,10 +68,32 @@ func held[M proto.Message](ctx context.Context, answers *window.Answers[kept[M]]
 	}
 	k, ok := answers.Get(sc, p.label())
 	if !ok {
-		out := compute()
-		k = kept[M]{out, call.NewEncoded(out)}
-		answers.Put(sc, p.label(), k)
+		k = keep(answers, sc, p, compute())
 	}
 	call.TellHeld(ctx, k.encoded)
 	return k.answer
+}
+
+func keep[M proto.Message](answers *window.Answers[kept[M]], sc store.Scope, p present, out M) kept[M] {
+	k := kept[M]{out, call.NewEncoded(out)}
+	answers.Put(sc, p.label(), k)
+	return k
+}
+
+// Renew computes a recommendation again that rested on the state before, of what was
+// loaded ahead because a write has outdated it, and reports whether there was one. A
+// forecast takes too long to be made for nobody.
+func (m *Memo) Renew(sc store.Scope, snap store.Snapshot) bool {
+	last, ok := m.recommendations.Last(sc)
+	if !ok || !window.Precedes(last.Head, snap.Head) || snap.Plan == nil || snap.Plan.ID != last.Plan {
+		return false
+	}
+	first := last.AsOf - rollingDays
+	if snap.Window.First > first {
+		return false
+	}
+	snap.Window = snap.Window.Between(first, max(first, snap.Window.End()))
+	p := present{call.Present{Snapshot: snap, Origin: window.FromBag, AsOf: last.AsOf}, *snap.Plan}
+	keep(m.recommendations, sc, p, recommendation(sc.Trainee, p))
+	return true
 }

@@ -112,3 +112,64 @@ func TestHeld_EachLabelHasItsOwn(t *testing.T) {
 		t.Errorf("what was read of the store is given as %T", got)
 	}
 }
+
+// TestRenew: what is held after a write, before anybody has asked, is what whoever
+// asks would be given; and only where the last answer rested on the state before.
+func TestRenew(t *testing.T) {
+	whose := store.Scope{Tenant: "a", Trainee: "t"}
+	loaded := known(460, 1) // after the write
+	loaded.AsOf--           // asked for as of yesterday's last day
+	for name, c := range map[string]struct {
+		before func(p *present)        // what was answered
+		after  func(s *store.Snapshot) // what is loaded
+		made   bool
+	}{
+		"the state before":     {func(*present) {}, func(*store.Snapshot) {}, true},
+		"two writes before":    {func(p *present) { p.Snapshot.Head.Revision-- }, func(*store.Snapshot) {}, false},
+		"this state":           {func(p *present) { p.Snapshot.Head.Revision++ }, func(*store.Snapshot) {}, false},
+		"of another life":      {func(p *present) { p.Snapshot.Head.Incarnation = "bb" }, func(*store.Snapshot) {}, false},
+		"of another plan":      {func(p *present) { p.plan.ID = "q" }, func(*store.Snapshot) {}, false},
+		"the plan was closed":  {func(*present) {}, func(s *store.Snapshot) { s.Plan = nil }, false},
+		"of more days than it": {func(*present) {}, func(s *store.Snapshot) { s.Window = s.Window.Between(loaded.AsOf-rollingDays+1, s.Window.End()) }, false},
+		"not read of a bag":    {func(p *present) { p.Origin = window.FromStore }, func(*store.Snapshot) {}, false}, // so it is not held
+	} {
+		t.Run(name, func(t *testing.T) {
+			m, err := NewMemo(1 << 20)
+			if err != nil {
+				t.Fatal(err)
+			}
+			before := loaded
+			before.Snapshot.Head.Revision--
+			before.Snapshot.Window = before.Snapshot.Window.Between(loaded.AsOf-rollingDays, loaded.AsOf)
+			c.before(&before)
+			held(t.Context(), m.recommendations, whose, before, func() *pb.Recommendation { return recommendation("t", before) })
+			snap := loaded.Snapshot
+			c.after(&snap)
+			if made := m.Renew(whose, snap); made != c.made {
+				t.Fatalf("made: %v, want %v", made, c.made)
+			}
+			if !c.made {
+				return
+			}
+			asked := loaded
+			asked.Snapshot.Window = asked.Snapshot.Window.Between(asked.AsOf-rollingDays, asked.Snapshot.Window.End())
+			got := held(t.Context(), m.recommendations, whose, asked, func() *pb.Recommendation {
+				t.Error("it is computed once more")
+				return nil
+			})
+			if want := recommendation("t", asked); !proto.Equal(got, want) {
+				t.Errorf("held %v\nwant %v", got, want)
+			}
+			if other := recommendation("t", before); proto.Equal(got, other) {
+				t.Error("the write changes nothing: the test proves nothing")
+			}
+		})
+	}
+	m, err := NewMemo(1 << 20)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m.Renew(whose, loaded.Snapshot) {
+		t.Error("made although nobody has ever asked")
+	}
+}

@@ -159,14 +159,17 @@ func (t *Telemetry) MismatchCounter() (func(context.Context), error) {
 	return func(ctx context.Context) { c.Add(ctx, 1) }, nil
 }
 
-// AheadCounter counts windows loaded ahead of whoever asks for them.
-func (t *Telemetry) AheadCounter() (func(context.Context), error) {
-	c, err := t.Meters.Meter("steelyard").Int64Counter("steelyard.window.ahead",
-		metric.WithDescription("Windows loaded after a write that outdated one in use, before anybody asked."), metric.WithUnit("{window}"))
-	if err != nil {
-		return nil, fmt.Errorf("ahead counter: %w", err)
+// AheadCounters count what is made ready after a write, before anybody asks: windows
+// loaded, and recommendations computed of them.
+func (t *Telemetry) AheadCounters() (windows, answers func(context.Context), err error) {
+	counter := func(name, description, unit string) func(context.Context) {
+		c, failed := t.Meters.Meter("steelyard").Int64Counter(name, metric.WithDescription(description), metric.WithUnit(unit))
+		err = errors.Join(err, failed)
+		return func(ctx context.Context) { c.Add(ctx, 1) }
 	}
-	return func(ctx context.Context) { c.Add(ctx, 1) }, nil
+	windows = counter("steelyard.window.ahead", "Windows loaded after a write that outdated one in use, before anybody asked.", "{window}")
+	answers = counter("steelyard.answer.ahead", "Recommendations computed of such windows, where the last one had rested on the state before.", "{answer}")
+	return windows, answers, err
 }
 
 // CallCounter counts what was decided on the calls at one gate. Neither tenant

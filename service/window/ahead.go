@@ -23,6 +23,7 @@ type ahead struct {
 	ctx   context.Context // ends when it closes
 	end   context.CancelFunc
 	count func(context.Context)
+	then  func(store.Scope, store.Snapshot) // may be nil
 	// unasked are those whose window was loaded ahead and who have not been asked
 	// about since.
 	unasked *otter.Cache[store.Scope, struct{}]
@@ -41,6 +42,13 @@ func CountAhead(count func(context.Context)) Option {
 	return func(s *Source) { s.ahead.count = count }
 }
 
+// Ahead has each window that was loaded ahead handed on, so that what is computed of
+// it may be ready too. A trainee who is forgotten meanwhile is not handed on, and
+// Forget waits for what is under way.
+func Ahead(then func(store.Scope, store.Snapshot)) Option {
+	return func(s *Source) { s.ahead.then = then }
+}
+
 // Written tells of a write that has made a head and is committed, before it is
 // acknowledged. To write and then to ask is the commonest pair of calls, and would
 // find no window that is still true. So where the one in the process was true until
@@ -51,12 +59,8 @@ func CountAhead(count func(context.Context)) Option {
 // It is a load as any other, begun for a head that was the present one: a caller that
 // has read that head joins it, and nobody else does. It never waits.
 func (s *Source) Written(sc store.Scope, made store.Head) {
-	n, ok := s.bag.(Nearby)
-	if !ok {
-		return
-	}
-	held, ok := n.Near(s.ahead.ctx, sc)
-	if !ok || !precedes(held.Head, made) {
+	held, ok := s.held(s.ahead.ctx, sc)
+	if !ok || !Precedes(held.Head, made) {
 		return
 	}
 	if _, unasked := s.ahead.unasked.GetIfPresent(sc); unasked {
@@ -73,14 +77,29 @@ func (s *Source) Written(sc store.Scope, made store.Head) {
 		<-s.ahead.slots
 		return
 	}
+	l.over = held.Head // who asks may be quicker yet, and have seen more
 	s.ahead.unasked.Set(sc, struct{}{})
 	s.ahead.count(s.ahead.ctx)
 	go func() {
 		defer func() { <-s.ahead.slots }()
 		ctx, cancel := context.WithTimeout(s.ahead.ctx, aheadTimeout)
 		defer cancel()
-		s.carryOut(ctx, of, l)
+		s.carryOut(ctx, of, l, s.ahead.then)
 	}()
+}
+
+// held returns what the bag has in the process.
+func (s *Source) held(ctx context.Context, sc store.Scope) (store.Snapshot, bool) {
+	if n, ok := s.bag.(Nearby); ok {
+		return n.Near(ctx, sc)
+	}
+	return store.Snapshot{}, false
+}
+
+// holds reports whether the bag has the snapshot of a head in the process.
+func (s *Source) holds(ctx context.Context, sc store.Scope, head store.Head) bool {
+	held, ok := s.held(ctx, sc)
+	return ok && held.Head == head
 }
 
 // asked notes that somebody has asked for a trainee's window.
@@ -90,8 +109,8 @@ func (a *ahead) asked(sc store.Scope) {
 	}
 }
 
-// precedes reports whether a head was the present one until the next was made.
-func precedes(head, next store.Head) bool {
+// Precedes reports whether a head was the present one until the next was made.
+func Precedes(head, next store.Head) bool {
 	return head.Incarnation == next.Incarnation && head.Revision+1 == next.Revision
 }
 

@@ -2,6 +2,7 @@ package window_test
 
 import (
 	"context"
+	"runtime"
 	"strconv"
 	"sync/atomic"
 	"testing"
@@ -15,7 +16,7 @@ import (
 
 // gatedNear is a source over a store whose loads wait, with a bag in the process
 // that has alice's window as of a revision.
-func gatedNear(t *testing.T, held int64) (*gated, *window.Source, *atomic.Int64) {
+func gatedNear(t *testing.T, held int64, options ...window.Option) (*gated, *window.Source, *atomic.Int64) {
 	t.Helper()
 	bag, err := window.NewLocal(1000)
 	if err != nil {
@@ -27,7 +28,8 @@ func gatedNear(t *testing.T, held int64) (*gated, *window.Source, *atomic.Int64)
 	}
 	begun := &atomic.Int64{}
 	g := &gated{revision: held, gate: make(chan struct{})}
-	return g, window.NewSource(g, bag, uncounted, window.CountAhead(func(context.Context) { begun.Add(1) })), begun
+	options = append(options, window.CountAhead(func(context.Context) { begun.Add(1) }))
+	return g, window.NewSource(g, bag, uncounted, options...), begun
 }
 
 // writes raises the revision and tells of it.
@@ -136,6 +138,27 @@ func TestWritten_NotAgainBeforeSomebodyAsks(t *testing.T) {
 			})
 		})
 	}
+}
+
+// A load ahead that comes late takes the place of nothing that is newer.
+func TestWritten_WhoAsksMayBeQuicker(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, _ := gatedNear(t, 5)
+		late := g.gate
+		g.writes(s)
+		synctest.Wait()
+		g.gate = make(chan struct{})
+		close(g.gate)
+		g.write()
+		if snap, _, err := s.Snapshot(t.Context(), alice, 10); err != nil || snap.Head.Revision != 7 {
+			t.Fatalf("%v, %v", snap.Head, err)
+		}
+		close(late)
+		synctest.Wait()
+		if snap, origin, err := s.Snapshot(t.Context(), alice, 10); err != nil || origin != window.FromBag || snap.Head.Revision != 7 {
+			t.Errorf("%v from %v, %v", snap.Head, origin, err)
+		}
+	})
 }
 
 // A bag that is over a network is not asked on the way of a write.
@@ -254,4 +277,117 @@ func (deaf) Head(context.Context, store.Scope) (store.Head, error) { return head
 func (d deaf) Snapshot(context.Context, store.Scope, engine.Day) (store.Snapshot, error) {
 	<-d.gate
 	return store.Snapshot{}, nil
+}
+
+// What is made of a window that was loaded ahead keeps nobody waiting who has joined.
+func TestAhead_IsHandedOnOnceThoseWhoJoinedAreTold(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var handed []store.Snapshot
+		free := make(chan struct{})
+		g, s, _ := gatedNear(t, 5, window.Ahead(func(sc store.Scope, snap store.Snapshot) {
+			if sc == alice {
+				handed = append(handed, snap)
+			}
+			<-free
+		}))
+		g.writes(s)
+		synctest.Wait()
+		joined := reading(t.Context(), s, alice, 10)
+		synctest.Wait()
+		close(g.gate)
+		if r := <-joined; r.err != nil || r.Head.Revision != 6 {
+			t.Errorf("%v, %v", r.Snapshot, r.err)
+		}
+		synctest.Wait()
+		if len(handed) != 1 || handed[0].Head.Revision != 6 || g.loads != 1 {
+			t.Errorf("%d handed on, %d loads", len(handed), g.loads)
+		}
+		close(free)
+	})
+}
+
+func TestAhead_OnlyWhatWasLoadedIsHandedOn(t *testing.T) {
+	for name, ends := range map[string]func(){"panic": func() { panic("a bug") }, "exit": runtime.Goexit} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				g, s, begun := gatedNear(t, 5, window.Ahead(func(store.Scope, store.Snapshot) { t.Error("it is handed on") }))
+				g.ends = ends
+				close(g.gate)
+				g.writes(s)
+				synctest.Wait()
+				if begun.Load() != 1 {
+					t.Error("no load")
+				}
+			})
+		})
+	}
+}
+
+// A panic of what is made ahead is nobody's call: it ends neither the process nor
+// what comes after it.
+func TestAhead_APanicOfWhatIsMadeEndsThere(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, begun := gatedNear(t, 5, window.Ahead(func(store.Scope, store.Snapshot) { panic("a bug") }))
+		close(g.gate)
+		for n := range int64(20) { // more than there is room for at once
+			g.writes(s)
+			synctest.Wait()
+			if _, _, err := s.Snapshot(t.Context(), alice, 10); err != nil || begun.Load() != n+1 {
+				t.Fatalf("%v, %d loads", err, begun.Load())
+			}
+		}
+	})
+}
+
+// Whoever is forgotten while a window is loaded is in no bag afterwards, whether it
+// is loaded ahead or for somebody.
+func TestForget_WhatIsUnderWayIsNotKept(t *testing.T) {
+	for name, begin := range map[string]func(*testing.T, *gated, *window.Source){
+		"ahead":        func(_ *testing.T, g *gated, s *window.Source) { g.writes(s) },
+		"for somebody": func(t *testing.T, g *gated, s *window.Source) { g.write(); reading(t.Context(), s, alice, 10) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				bag, err := window.NewLocal(1000)
+				if err != nil {
+					t.Fatal(err)
+				}
+				old := log{head: head("aa", 5)}
+				bag.Put(t.Context(), alice, old.snapshot(alice, 10))
+				g := &gated{revision: 5, gate: make(chan struct{})}
+				s := window.NewSource(g, bag, uncounted, window.Ahead(func(store.Scope, store.Snapshot) { t.Error("it is handed on") }))
+				begin(t, g, s)
+				reading(t.Context(), s, bob, 10)
+				synctest.Wait()
+				s.Forget(alice)
+				bag.Forget(alice)
+				close(g.gate)
+				synctest.Wait()
+				if _, ok := bag.Get(t.Context(), alice); ok {
+					t.Error("the forgotten trainee is in the bag")
+				}
+				if _, ok := bag.Get(t.Context(), bob); !ok {
+					t.Error("the other one is not")
+				}
+			})
+		})
+	}
+}
+
+// Who forgets waits for what is being made of a window, so that it can be dropped.
+func TestForget_WaitsForWhatIsBeingMade(t *testing.T) {
+	var made atomic.Bool
+	begun := make(chan struct{})
+	g, s, _ := gatedNear(t, 5, window.Ahead(func(store.Scope, store.Snapshot) {
+		close(begun)
+		time.Sleep(20 * time.Millisecond)
+		made.Store(true)
+	}))
+	close(g.gate)
+	g.writes(s)
+	<-begun
+	s.Forget(alice)
+	if !made.Load() {
+		t.Error("it is still being made")
+	}
 }

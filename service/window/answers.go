@@ -48,6 +48,12 @@ func (a *Answers[A]) Get(s store.Scope, l Label) (answer A, ok bool) {
 	return answer, false
 }
 
+// Last returns the label of the trainee's last answer.
+func (a *Answers[A]) Last(s store.Scope) (l Label, ok bool) {
+	held, ok := a.cache.GetIfPresent(s)
+	return held.label, ok
+}
+
 // Put keeps an answer in place of the trainee's last.
 func (a *Answers[A]) Put(s store.Scope, l Label, answer A) { a.cache.Set(s, labelled[A]{l, answer}) }
 

@@ -42,8 +42,11 @@ func (s *Source) AtLeast(ctx context.Context, sc store.Scope, first engine.Day, 
 	return snap, origin, err
 }
 
-// Forget drops what the source itself knows of a trainee, after it was erased.
+// Forget drops what the source itself knows of a trainee, after it was erased, and
+// keeps nothing of what is being loaded: what is to be dropped from a bag is there
+// once Forget has returned.
 func (s *Source) Forget(sc store.Scope) {
+	s.flights.forget(sc)
 	s.seen.forget(sc)
 	s.ahead.asked(sc)
 }

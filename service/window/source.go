@@ -169,8 +169,8 @@ func (s *Source) ask(ctx context.Context, sc store.Scope) (snap store.Snapshot, 
 
 // near returns what a bag to be overlapped has in the process.
 func (s *Source) near(ctx context.Context, sc store.Scope) (store.Snapshot, bool) {
-	if n, ok := s.bag.(Nearby); ok && s.overlap {
-		return n.Near(ctx, sc)
+	if s.overlap {
+		return s.held(ctx, sc)
 	}
 	return store.Snapshot{}, false
 }
@@ -182,7 +182,7 @@ func (s *Source) load(ctx context.Context, sc store.Scope, head store.Head, firs
 	for {
 		l, begins := s.flights.join(of)
 		if begins {
-			s.carryOut(ctx, of, l)
+			s.carryOut(ctx, of, l, nil)
 			return l.snap, l.err
 		}
 		select {
@@ -199,17 +199,27 @@ func (s *Source) load(ctx context.Context, sc store.Scope, head store.Head, firs
 }
 
 // carryOut reads the store and tells all who have joined, whatever becomes of it.
-func (s *Source) carryOut(ctx context.Context, of flight, l *loading) {
+// then, where there is one, runs after they were told.
+func (s *Source) carryOut(ctx context.Context, of flight, l *loading, then func(store.Scope, store.Snapshot)) {
 	defer s.flights.end(of, l)
 	defer func() {
-		if p := recover(); p != nil { // of one call; those who joined are others
+		if p := recover(); p != nil && !l.told { // of one call; those who joined are others
 			l.snap, l.err = store.Snapshot{}, fmt.Errorf("panic: %v", p)
 		}
 	}()
 	began := time.Now()
-	if l.snap, l.err = s.store.Snapshot(ctx, of.scope, of.first); l.err == nil {
-		s.bag.Put(ctx, of.scope, l.snap)
+	if l.snap, l.err = s.store.Snapshot(ctx, of.scope, of.first); l.err != nil {
+		return
+	}
+	l.keep(func() {
+		if l.over == (store.Head{}) || s.holds(ctx, of.scope, l.over) {
+			s.bag.Put(ctx, of.scope, l.snap)
+		}
 		s.seen.note(of.scope, l.snap.Head, began)
+	})
+	if then != nil {
+		l.tell()
+		l.keep(func() { then(of.scope, l.snap) })
 	}
 }
 
