@@ -44,7 +44,7 @@ func benchOnPostgres(b *testing.B, r *report) {
 	m.people(b)
 	m.can(b)
 	m.reads(b, 2.2, 2.5)
-	m.writes(b, bound{})
+	m.writes(b, "64 durable writers to one", bound{})
 	inside := connect(b, db.SuperURL("log"))
 	m.copies(b, inside, connect(b, db.URL(pgtest.Owner, "log")))
 	m.sizes(b, redis)
