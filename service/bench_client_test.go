@@ -95,6 +95,9 @@ func (p benchPlace) command(b *testing.B, self string) *exec.Cmd {
 	}
 	strace, err := exec.LookPath("strace")
 	if err != nil {
+		if os.Getenv("STEELYARD_NEED_SERVERS") != "" {
+			b.Fatal(err)
+		}
 		b.Skip(err)
 	}
 	const syncs = "fsync,fdatasync"

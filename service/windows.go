@@ -50,7 +50,7 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 			if memo.Renew(s, snap) {
 				computed(context.Background())
 			}
-		}),
+		}, a.log),
 	}
 	if a.cfg.RedisURL == "" {
 		source := a.newSource(near, count, options...)
@@ -64,11 +64,12 @@ func (a *App) openWindows(tel *telemetry.Telemetry) (windows, error) {
 	if err != nil {
 		return windows{}, err
 	}
-	source := a.newSource(tiered.New(near, far), count, append(options, window.Overlapped())...)
+	both := tiered.New(near, far)
+	source := a.newSource(both, count, append(options, window.Overlapped())...)
 	return windows{source, memo, func(ctx context.Context, s store.Scope) {
 		source.Forget(s) // first: it keeps what is under way from the others
 		memo.Forget(s)
-		near.Forget(s)
+		both.Forget(func() { near.Forget(s) })
 		far.Forget(ctx, s)
 	}}, nil
 }

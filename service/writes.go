@@ -13,7 +13,8 @@ type writes struct {
 	made func(store.Scope, store.Head)
 }
 
-// Update implements store.Writes. A replay makes no head.
+// Update implements store.Writes. A replay makes no head; where a run was undone
+// before one turned out, what is told of is a head that the other call has made.
 func (w writes) Update(ctx context.Context, s store.Scope, once store.Once, write store.Write) ([]byte, error) {
 	var made store.Head
 	encoded, err := w.Store.Update(ctx, s, once, func(tx store.Tx) (store.Answer, error) {

@@ -18,13 +18,15 @@ const rollingDays = 400
 // present is what a recommendation or a forecast is computed from.
 type present struct {
 	call.Present
-	plan store.Plan // the open plan of the asked id
+	plan      store.Plan // the open plan of the asked id
+	forgotten uint64     // how often the memo had forgotten somebody when the reading began
 }
 
 // read loads what a recommendation for a plan needs; of asked, the date and what
 // goes with it are the caller's.
 func (s *Server) read(ctx context.Context, sc store.Scope, planID string, asked call.AsOf) (present, error) {
 	asked.Now, asked.First = s.Now(), func(asOf engine.Day) engine.Day { return asOf - rollingDays }
+	forgotten := s.Memo.forgets.Count()
 	p, err := asked.Read(ctx, s.Windows, sc)
 	isOpen := func() bool { return p.Snapshot.Plan != nil && p.Snapshot.Plan.ID == planID }
 	if err == nil && asked.AtLeast != "" && !isOpen() { // it may have been opened since
@@ -37,7 +39,7 @@ func (s *Server) read(ctx context.Context, sc store.Scope, planID string, asked 
 	if !isOpen() {
 		return present{}, s.whyNotOpen(ctx, sc, planID)
 	}
-	return present{p, *p.Snapshot.Plan}, nil
+	return present{p, *p.Snapshot.Plan, forgotten}, nil
 }
 
 // whyNotOpen says why a plan gives no answer for a day: it is closed, or there is

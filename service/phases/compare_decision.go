@@ -32,7 +32,7 @@ func (s *Server) CompareDecision(ctx context.Context, req *pb.CompareDecisionReq
 	if err != nil {
 		return nil, err
 	}
-	now := recommendation(trainee, present{p, a.plan})
+	now := recommendation(trainee, present{Present: p, plan: a.plan})
 	call.TellRevision(ctx, now.GetRevision())
 	return &pb.DecisionComparison{
 		Name: req.GetName(), Given: a.given, Now: now, Changes: convert.RecommendationChanges(a.given, now),

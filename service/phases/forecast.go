@@ -18,7 +18,7 @@ func (s *Server) Forecast(ctx context.Context, req *pb.ForecastRequest) (*pb.For
 	if err != nil {
 		return nil, err
 	}
-	out := held(ctx, s.Memo.forecasts, sc, p, func() *pb.ForecastResponse {
+	out := held(ctx, s.Memo, s.Memo.forecasts, sc, p, func() *pb.ForecastResponse {
 		outlooks := phase.Forecast(p.Snapshot.Window, p.Snapshot.Trainee.Profile, p.plan.Plan, p.AsOf)
 		out := convert.ForecastToProto(outlooks, p.plan.WeekendExtraKcal)
 		out.Revision, out.Source = convert.Revision(p.Snapshot.Head), convert.OriginToProto(p.Origin)

@@ -16,6 +16,7 @@ import (
 type Memo struct {
 	recommendations *window.Answers[kept[*pb.Recommendation]]
 	forecasts       *window.Answers[kept[*pb.ForecastResponse]]
+	forgets         window.Forgets
 }
 
 // kept is an answer, and it again with its encoded forms.
@@ -31,13 +32,15 @@ func NewMemo(maxBytes uint64) (*Memo, error) {
 		return nil, err
 	}
 	forecasts, err := window.NewAnswers(maxBytes/2, sizeOf[*pb.ForecastResponse])
-	return &Memo{recommendations, forecasts}, err
+	return &Memo{recommendations: recommendations, forecasts: forecasts}, err
 }
 
 // Forget drops what is held of a trainee, who was erased.
 func (m *Memo) Forget(s store.Scope) {
-	m.recommendations.Forget(s)
-	m.forecasts.Forget(s)
+	m.forgets.Forget(func() {
+		m.recommendations.Forget(s)
+		m.forecasts.Forget(s)
+	})
 }
 
 // inMemory is about how many times its encoded size a message takes, and asJSON
@@ -62,21 +65,22 @@ func (p present) label() window.Label {
 // held is what answers hold for this, or what compute makes. An answer says where
 // its window came from, so only those of a bag are held: what was read of the store
 // is new anyway.
-func held[M proto.Message](ctx context.Context, answers *window.Answers[kept[M]], sc store.Scope, p present, compute func() M) M {
+func held[M proto.Message](ctx context.Context, m *Memo, answers *window.Answers[kept[M]], sc store.Scope, p present, compute func() M) M {
 	if p.Origin != window.FromBag {
 		return compute()
 	}
 	k, ok := answers.Get(sc, p.label())
 	if !ok {
-		k = keep(answers, sc, p, compute())
+		k = keep(m, answers, sc, p, compute())
 	}
 	call.TellHeld(ctx, k.encoded)
 	return k.answer
 }
 
-func keep[M proto.Message](answers *window.Answers[kept[M]], sc store.Scope, p present, out M) kept[M] {
+// keep holds an answer, unless somebody was erased since its reading began.
+func keep[M proto.Message](m *Memo, answers *window.Answers[kept[M]], sc store.Scope, p present, out M) kept[M] {
 	k := kept[M]{out, call.NewEncoded(out)}
-	answers.Put(sc, p.label(), k)
+	m.forgets.Unless(p.forgotten, func() { answers.Put(sc, p.label(), k) })
 	return k
 }
 
@@ -93,7 +97,7 @@ func (m *Memo) Renew(sc store.Scope, snap store.Snapshot) bool {
 		return false
 	}
 	snap.Window = snap.Window.Between(first, max(first, snap.Window.End()))
-	p := present{call.Present{Snapshot: snap, Origin: window.FromBag, AsOf: last.AsOf}, *snap.Plan}
-	keep(m.recommendations, sc, p, recommendation(sc.Trainee, p))
+	p := present{call.Present{Snapshot: snap, Origin: window.FromBag, AsOf: last.AsOf}, *snap.Plan, m.forgets.Count()}
+	keep(m, m.recommendations, sc, p, recommendation(sc.Trainee, p))
 	return true
 }

@@ -84,7 +84,7 @@ func TestHeld_EachLabelHasItsOwn(t *testing.T) {
 	}
 	ask := func(trainee string, p present) any {
 		ctx, told := call.WithHeld(t.Context())
-		return told.Of(held(ctx, m.recommendations, store.Scope{Tenant: "a", Trainee: trainee}, p, func() *pb.Recommendation { return recommendation(trainee, p) }))
+		return told.Of(held(ctx, m, m.recommendations, store.Scope{Tenant: "a", Trainee: trainee}, p, func() *pb.Recommendation { return recommendation(trainee, p) }))
 	}
 	p := known(40, 1)
 	first, ok := ask("t", p).(*call.Encoded)
@@ -98,6 +98,7 @@ func TestHeld_EachLabelHasItsOwn(t *testing.T) {
 		"another trainee": func() any { return ask("u", p) },
 		"erased since": func() any {
 			m.Forget(store.Scope{Tenant: "a", Trainee: "t"})
+			p.forgotten = m.forgets.Count()
 			return ask("t", p)
 		},
 	} {
@@ -142,7 +143,7 @@ func TestRenew(t *testing.T) {
 			before.Snapshot.Head.Revision--
 			before.Snapshot.Window = before.Snapshot.Window.Between(loaded.AsOf-rollingDays, loaded.AsOf)
 			c.before(&before)
-			held(t.Context(), m.recommendations, whose, before, func() *pb.Recommendation { return recommendation("t", before) })
+			held(t.Context(), m, m.recommendations, whose, before, func() *pb.Recommendation { return recommendation("t", before) })
 			snap := loaded.Snapshot
 			c.after(&snap)
 			if made := m.Renew(whose, snap); made != c.made {
@@ -153,7 +154,7 @@ func TestRenew(t *testing.T) {
 			}
 			asked := loaded
 			asked.Snapshot.Window = asked.Snapshot.Window.Between(asked.AsOf-rollingDays, asked.Snapshot.Window.End())
-			got := held(t.Context(), m.recommendations, whose, asked, func() *pb.Recommendation {
+			got := held(t.Context(), m, m.recommendations, whose, asked, func() *pb.Recommendation {
 				t.Error("it is computed once more")
 				return nil
 			})
@@ -171,5 +172,30 @@ func TestRenew(t *testing.T) {
 	}
 	if m.Renew(whose, loaded.Snapshot) {
 		t.Error("made although nobody has ever asked")
+	}
+}
+
+// What was read of a trainee before an erasure is not held after it.
+func TestHeld_NotOfAnErasedOne(t *testing.T) {
+	m, err := NewMemo(1 << 20)
+	if err != nil {
+		t.Fatal(err)
+	}
+	whose, p := store.Scope{Tenant: "a", Trainee: "t"}, known(40, 1)
+	p.forgotten = m.forgets.Count()
+	got := held(t.Context(), m, m.recommendations, whose, p, func() *pb.Recommendation {
+		m.Forget(whose)
+		return recommendation("t", p)
+	})
+	if got == nil {
+		t.Error("whoever asked before gets nothing")
+	}
+	if _, ok := m.recommendations.Last(whose); ok {
+		t.Error("it is held")
+	}
+	p.forgotten = m.forgets.Count() // the next one of that id
+	held(t.Context(), m, m.recommendations, whose, p, func() *pb.Recommendation { return recommendation("t", p) })
+	if _, ok := m.recommendations.Last(whose); !ok {
+		t.Error("nothing is held any more")
 	}
 }

@@ -22,7 +22,7 @@ func (s *Server) Recommend(ctx context.Context, req *pb.RecommendRequest) (*pb.R
 	if err != nil {
 		return nil, err
 	}
-	out := held(ctx, s.Memo.recommendations, sc, p, func() *pb.Recommendation { return recommendation(sc.Trainee, p) })
+	out := held(ctx, s.Memo, s.Memo.recommendations, sc, p, func() *pb.Recommendation { return recommendation(sc.Trainee, p) })
 	call.TellRevision(ctx, out.GetRevision())
 	return out, nil
 }

@@ -2,6 +2,7 @@ package window
 
 import (
 	"context"
+	"log/slog"
 	"time"
 
 	"github.com/maypok86/otter/v2"
@@ -13,6 +14,10 @@ const (
 	// maxAhead bounds how many windows are loaded ahead at once. Beyond it none
 	// waits: whoever asks loads as ever.
 	maxAhead = 8
+	// longestAhead bounds how many days are loaded ahead: what a recommendation looks
+	// back, and some. Who has asked for ten years once is not to have them loaded with
+	// each write.
+	longestAhead = 420
 	// aheadTimeout bounds a load that nobody may be waiting for.
 	aheadTimeout = 5 * time.Second
 )
@@ -24,6 +29,7 @@ type ahead struct {
 	end   context.CancelFunc
 	count func(context.Context)
 	then  func(store.Scope, store.Snapshot) // may be nil
+	log   *slog.Logger
 	// unasked are those whose window was loaded ahead and who have not been asked
 	// about since.
 	unasked *otter.Cache[store.Scope, struct{}]
@@ -32,7 +38,7 @@ type ahead struct {
 func newAhead() ahead {
 	ctx, end := context.WithCancel(context.Background())
 	return ahead{
-		slots: make(chan struct{}, maxAhead), ctx: ctx, end: end, count: func(context.Context) {},
+		slots: make(chan struct{}, maxAhead), ctx: ctx, end: end, count: func(context.Context) {}, log: slog.New(slog.DiscardHandler),
 		unasked: otter.Must(&otter.Options[store.Scope, struct{}]{MaximumSize: maxSeen}),
 	}
 }
@@ -44,9 +50,10 @@ func CountAhead(count func(context.Context)) Option {
 
 // Ahead has each window that was loaded ahead handed on, so that what is computed of
 // it may be ready too. A trainee who is forgotten meanwhile is not handed on, and
-// Forget waits for what is under way.
-func Ahead(then func(store.Scope, store.Snapshot)) Option {
-	return func(s *Source) { s.ahead.then = then }
+// Forget waits for what is under way. A panic there is nobody's call: the log hears
+// of it.
+func Ahead(then func(store.Scope, store.Snapshot), log *slog.Logger) Option {
+	return func(s *Source) { s.ahead.then, s.ahead.log = then, log }
 }
 
 // Written tells of a write that has made a head and is committed, before it is
@@ -71,8 +78,8 @@ func (s *Source) Written(sc store.Scope, made store.Head) {
 	default:
 		return
 	}
-	of := flight{sc, made, held.Window.First}
-	l, begins := s.flights.join(of)
+	of := flight{sc, made}
+	l, begins := s.flights.join(of, max(held.Window.First, held.Window.End()-longestAhead))
 	if !begins { // who wrote elsewhere and has asked already was quicker
 		<-s.ahead.slots
 		return
@@ -115,7 +122,7 @@ func Precedes(head, next store.Head) bool {
 }
 
 // Close ends what is loaded ahead and waits for it; nothing more is. Reads go on as
-// ever. The context bounds the wait.
+// ever. The context bounds the wait. To be called once.
 func (s *Source) Close(ctx context.Context) error {
 	s.ahead.end()
 	for range cap(s.ahead.slots) {

@@ -1,9 +1,12 @@
 package window_test
 
 import (
+	"bytes"
 	"context"
+	"log/slog"
 	"runtime"
 	"strconv"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
@@ -31,6 +34,8 @@ func gatedNear(t *testing.T, held int64, options ...window.Option) (*gated, *win
 	options = append(options, window.CountAhead(func(context.Context) { begun.Add(1) }))
 	return g, window.NewSource(g, bag, uncounted, options...), begun
 }
+
+var silent = slog.New(slog.DiscardHandler)
 
 // writes raises the revision and tells of it.
 func (g *gated) writes(s *window.Source) {
@@ -289,7 +294,7 @@ func TestAhead_IsHandedOnOnceThoseWhoJoinedAreTold(t *testing.T) {
 				handed = append(handed, snap)
 			}
 			<-free
-		}))
+		}, silent))
 		g.writes(s)
 		synctest.Wait()
 		joined := reading(t.Context(), s, alice, 10)
@@ -310,7 +315,7 @@ func TestAhead_OnlyWhatWasLoadedIsHandedOn(t *testing.T) {
 	for name, ends := range map[string]func(){"panic": func() { panic("a bug") }, "exit": runtime.Goexit} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				g, s, begun := gatedNear(t, 5, window.Ahead(func(store.Scope, store.Snapshot) { t.Error("it is handed on") }))
+				g, s, begun := gatedNear(t, 5, window.Ahead(func(store.Scope, store.Snapshot) { t.Error("it is handed on") }, silent))
 				g.ends = ends
 				close(g.gate)
 				g.writes(s)
@@ -327,7 +332,8 @@ func TestAhead_OnlyWhatWasLoadedIsHandedOn(t *testing.T) {
 // what comes after it.
 func TestAhead_APanicOfWhatIsMadeEndsThere(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		g, s, begun := gatedNear(t, 5, window.Ahead(func(store.Scope, store.Snapshot) { panic("a bug") }))
+		var said bytes.Buffer
+		g, s, begun := gatedNear(t, 5, window.Ahead(func(store.Scope, store.Snapshot) { panic("a bug") }, slog.New(slog.NewTextHandler(&said, nil))))
 		close(g.gate)
 		for n := range int64(20) { // more than there is room for at once
 			g.writes(s)
@@ -335,6 +341,10 @@ func TestAhead_APanicOfWhatIsMadeEndsThere(t *testing.T) {
 			if _, _, err := s.Snapshot(t.Context(), alice, 10); err != nil || begun.Load() != n+1 {
 				t.Fatalf("%v, %d loads", err, begun.Load())
 			}
+		}
+		synctest.Wait()
+		if n := strings.Count(said.String(), "a bug"); n != 20 {
+			t.Errorf("%d panics are told of 20:\n%s", n, said.String())
 		}
 	})
 }
@@ -355,9 +365,8 @@ func TestForget_WhatIsUnderWayIsNotKept(t *testing.T) {
 				old := log{head: head("aa", 5)}
 				bag.Put(t.Context(), alice, old.snapshot(alice, 10))
 				g := &gated{revision: 5, gate: make(chan struct{})}
-				s := window.NewSource(g, bag, uncounted, window.Ahead(func(store.Scope, store.Snapshot) { t.Error("it is handed on") }))
+				s := window.NewSource(g, bag, uncounted, window.Ahead(func(store.Scope, store.Snapshot) { t.Error("it is handed on") }, silent))
 				begin(t, g, s)
-				reading(t.Context(), s, bob, 10)
 				synctest.Wait()
 				s.Forget(alice)
 				bag.Forget(alice)
@@ -366,8 +375,9 @@ func TestForget_WhatIsUnderWayIsNotKept(t *testing.T) {
 				if _, ok := bag.Get(t.Context(), alice); ok {
 					t.Error("the forgotten trainee is in the bag")
 				}
-				if _, ok := bag.Get(t.Context(), bob); !ok {
-					t.Error("the other one is not")
+				<-reading(t.Context(), s, alice, 10) // the next one of that id
+				if _, ok := bag.Get(t.Context(), alice); !ok {
+					t.Error("nothing is kept any more")
 				}
 			})
 		})
@@ -382,7 +392,7 @@ func TestForget_WaitsForWhatIsBeingMade(t *testing.T) {
 		close(begun)
 		time.Sleep(20 * time.Millisecond)
 		made.Store(true)
-	}))
+	}, silent))
 	close(g.gate)
 	g.writes(s)
 	<-begun
@@ -390,4 +400,67 @@ func TestForget_WaitsForWhatIsBeingMade(t *testing.T) {
 	if !made.Load() {
 		t.Error("it is still being made")
 	}
+}
+
+// Who asks for fewer days joins a load of more, and gets what it has asked for.
+func TestSource_JoinsALoadOfMoreDays(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, _ := gatedNear(t, 5)
+		g.writes(s) // from day 10 on
+		synctest.Wait()
+		fewer, more := reading(t.Context(), s, alice, 11), reading(t.Context(), s, alice, 9)
+		synctest.Wait()
+		close(g.gate)
+		if r := <-fewer; r.err != nil || r.Window.First != 11 || r.Head.Revision != 6 || r.Window.At(12).WeightKg.V != 6 {
+			t.Errorf("%v, %v", r.Snapshot, r.err)
+		}
+		if r := <-more; r.err != nil || r.Window.First != 9 {
+			t.Errorf("%v, %v", r.Snapshot, r.err)
+		}
+		if g.loads != 2 {
+			t.Errorf("%d loads, want the one ahead and the longer one", g.loads)
+		}
+	})
+}
+
+// Who has asked for ten years once does not have them loaded with each write.
+func TestWritten_LoadsNoMoreThanARecommendationNeeds(t *testing.T) {
+	bag, err := window.NewLocal(10_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	old := log{head: head("aa", 5), days: map[engine.Day]float64{5000: 80}}
+	bag.Put(t.Context(), alice, old.snapshot(alice, 10))
+	st := &gated{revision: 6, gate: make(chan struct{})}
+	close(st.gate)
+	loaded := make(chan engine.Day, 1)
+	s := window.NewSource(st, bag, uncounted, window.Ahead(func(_ store.Scope, snap store.Snapshot) { loaded <- snap.Window.First }, silent))
+	s.Written(alice, head("aa", 6))
+	if first := <-loaded; first < 5001-430 || first > 5001-402 {
+		t.Errorf("loaded from day %d on, to day 5000", first)
+	}
+}
+
+// A caller that noted a head before an erasure does not bring it back after it.
+func TestForget_ASightingFromBeforeIsNotKept(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, s, _ := gatedNear(t, 5)
+		token := head("aa", 5)
+		asked := make(chan error, 1)
+		go func() {
+			_, _, err := s.AtLeast(t.Context(), alice, 9, token) // which the bag does not have
+			asked <- err
+		}()
+		synctest.Wait()
+		s.Forget(alice)
+		close(g.gate)
+		if err := <-asked; err != nil {
+			t.Fatal(err)
+		}
+		g.write()
+		snap, origin, err := s.AtLeast(t.Context(), alice, 10, token)
+		if err != nil || origin != window.FromStore || snap.Head.Revision != 6 {
+			t.Errorf("%v from %v, %v: the head from before the erasure stands in for the present one", snap.Head, origin, err)
+		}
+	})
 }

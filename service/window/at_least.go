@@ -34,21 +34,22 @@ func (s *Source) AtLeast(ctx context.Context, sc store.Scope, first engine.Day, 
 			return from(snap, first), FromBag, nil
 		}
 	}
-	began := time.Now()
+	began, forgotten := time.Now(), s.forgets.Count()
 	snap, origin, err := s.Snapshot(ctx, sc, first)
 	if err == nil {
-		s.seen.note(sc, snap.Head, began)
+		s.forgets.Unless(forgotten, func() { s.seen.note(sc, snap.Head, began) })
 	}
 	return snap, origin, err
 }
 
-// Forget drops what the source itself knows of a trainee, after it was erased, and
-// keeps nothing of what is being loaded: what is to be dropped from a bag is there
-// once Forget has returned.
+// Forget drops what the source itself knows of a trainee, after it was erased. Of
+// what is being loaded meanwhile nothing is kept: what there is to be dropped from
+// the bag is there once Forget has returned.
 func (s *Source) Forget(sc store.Scope) {
-	s.flights.forget(sc)
-	s.seen.forget(sc)
-	s.ahead.asked(sc)
+	s.forgets.Forget(func() {
+		s.seen.forget(sc)
+		s.ahead.asked(sc)
+	})
 }
 
 // reaches is the rule for a token: a later revision will do, of the same

@@ -94,6 +94,7 @@ func TestSource_OneLoadForAllWhoReadTheSameHead(t *testing.T) {
 		for range 20 {
 			all = append(all, reading(t.Context(), s, alice, 10))
 		}
+		synctest.Wait() // or they would join the longer one
 		other, earlier := reading(t.Context(), s, bob, 10), reading(t.Context(), s, alice, 9)
 		synctest.Wait()
 		close(g.gate)

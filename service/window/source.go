@@ -21,6 +21,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"time"
 
 	"example.com/steelyard/engine"
@@ -64,6 +65,7 @@ type Source struct {
 	flights flights
 	seen    sightings
 	ahead   ahead
+	forgets Forgets
 }
 
 // Option changes a Source.
@@ -111,9 +113,10 @@ func (s *Source) Snapshot(ctx context.Context, sc store.Scope, first engine.Day)
 	case bagged && serves(snap.Head, head) && snap.Window.First <= first:
 		origin = FromBag
 		if s.check.due() {
+			forgotten := s.forgets.Count()
 			if truth, differs := s.check.differs(ctx, s.store, sc, snap, first); differs {
 				snap, origin = truth, FromStore
-				s.bag.Put(ctx, sc, truth)
+				s.forgets.Unless(forgotten, func() { s.bag.Put(ctx, sc, truth) })
 			}
 		}
 	default:
@@ -178,9 +181,9 @@ func (s *Source) near(ctx context.Context, sc store.Scope) (store.Snapshot, bool
 // load reads the store, once for all callers that have read the same head. The
 // load of another head may have begun before a write that this caller must see.
 func (s *Source) load(ctx context.Context, sc store.Scope, head store.Head, first engine.Day) (store.Snapshot, error) {
-	of := flight{sc, head, first}
+	of := flight{sc, head}
 	for {
-		l, begins := s.flights.join(of)
+		l, begins := s.flights.join(of, first)
 		if begins {
 			s.carryOut(ctx, of, l, nil)
 			return l.snap, l.err
@@ -203,15 +206,19 @@ func (s *Source) load(ctx context.Context, sc store.Scope, head store.Head, firs
 func (s *Source) carryOut(ctx context.Context, of flight, l *loading, then func(store.Scope, store.Snapshot)) {
 	defer s.flights.end(of, l)
 	defer func() {
-		if p := recover(); p != nil && !l.told { // of one call; those who joined are others
+		p := recover()
+		switch {
+		case p != nil && l.told:
+			s.ahead.log.Error("panic in what is made ahead", "panic", p, "stack", string(debug.Stack()))
+		case p != nil: // of one call; those who joined are others
 			l.snap, l.err = store.Snapshot{}, fmt.Errorf("panic: %v", p)
 		}
 	}()
-	began := time.Now()
-	if l.snap, l.err = s.store.Snapshot(ctx, of.scope, of.first); l.err != nil {
+	began, forgotten := time.Now(), s.forgets.Count()
+	if l.snap, l.err = s.store.Snapshot(ctx, of.scope, l.first); l.err != nil {
 		return
 	}
-	l.keep(func() {
+	s.forgets.Unless(forgotten, func() {
 		if l.over == (store.Head{}) || s.holds(ctx, of.scope, l.over) {
 			s.bag.Put(ctx, of.scope, l.snap)
 		}
@@ -219,7 +226,7 @@ func (s *Source) carryOut(ctx context.Context, of flight, l *loading, then func(
 	})
 	if then != nil {
 		l.tell()
-		l.keep(func() { then(of.scope, l.snap) })
+		s.forgets.Unless(forgotten, func() { then(of.scope, l.snap) })
 	}
 }
 

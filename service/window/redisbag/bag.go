@@ -99,6 +99,7 @@ type Bag struct {
 	breaker *gobreaker.CircuitBreaker[[]byte]
 
 	fills    chan fill
+	forgets  window.Forgets
 	stopping chan struct{}
 	stopOnce sync.Once
 	working  sync.WaitGroup
@@ -109,8 +110,9 @@ type Bag struct {
 var _ window.Bag = (*Bag)(nil)
 
 type fill struct {
-	scope store.Scope
-	snap  store.Snapshot
+	scope     store.Scope
+	snap      store.Snapshot
+	forgotten uint64 // how often somebody had been forgotten when it was put
 }
 
 // New returns a bag over a client, which it closes when it is closed. The
@@ -218,7 +220,7 @@ func (b *Bag) Put(ctx context.Context, s store.Scope, snap store.Snapshot) {
 		return
 	}
 	select {
-	case b.fills <- fill{s, snap}:
+	case b.fills <- fill{s, snap, b.forgets.Count()}:
 	default:
 		b.opt.Count(ctx, FillDropped)
 	}
@@ -230,12 +232,12 @@ func (b *Bag) work() {
 	for {
 		select {
 		case f := <-b.fills:
-			b.fill(f)
+			b.unlessForgotten(f)
 		case <-b.stopping:
 			for {
 				select {
 				case f := <-b.fills:
-					b.fill(f)
+					b.unlessForgotten(f)
 				default:
 					return
 				}
@@ -244,11 +246,17 @@ func (b *Bag) work() {
 	}
 }
 
-func (b *Bag) fill(f fill) {
+// unlessForgotten fills, unless somebody was forgotten since: it may have been this one.
+func (b *Bag) unlessForgotten(f fill) {
+	event := FillDropped
+	b.forgets.Unless(f.forgotten, func() { event = b.fill(f) })
+	b.opt.Count(b.life, event)
+}
+
+func (b *Bag) fill(f fill) Event {
 	value, err := packed.Append(nil, f.snap)
 	if err != nil || len(value) > maxValue {
-		b.opt.Count(b.life, FillDropped)
-		return
+		return FillDropped
 	}
 	value = b.sealer.seal(f.scope, value)
 	ttl := time.Duration(float64(b.opt.TTL) * (0.9 + 0.2*rand.Float64())) // #nosec G404 -- so that not all end at once
@@ -268,22 +276,22 @@ func (b *Bag) fill(f fill) {
 	})
 	switch {
 	case isOpen(err):
-		b.opt.Count(b.life, FillSkipped)
+		return FillSkipped
 	case err != nil || refused:
-		b.opt.Count(b.life, FillFailed)
-	default:
-		b.opt.Count(b.life, Filled)
+		return FillFailed
 	}
+	return Filled
 }
 
 // Forget removes what is held of a trainee, after it was erased. It is a best
 // effort for privacy: nothing that is left behind could be served, it would lie
-// sealed until its time is up. Also a read that began before the erasure may put
-// its snapshot away after this.
+// sealed until its time is up. What waits to be put away comes no more; another
+// replica may still put away what it has read before.
 func (b *Bag) Forget(ctx context.Context, s store.Scope) {
 	ctx, cancel := context.WithTimeout(ctx, forgetBudget)
 	defer cancel()
 	event := Forgotten
+	b.forgets.Forget(func() {})                                       // and the fill that is under way has come to its end
 	if err := b.client.Del(ctx, b.sealer.name(s)).Err(); err != nil { // whatever the breaker says
 		event = ForgetFailed
 	}

@@ -7,6 +7,7 @@ import (
 	"context"
 	"math/rand/v2"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -240,5 +241,33 @@ func BenchmarkGet(b *testing.B) {
 		if _, ok := s.Get(b.Context(), alice); !ok {
 			b.Fatal("a miss")
 		}
+	}
+}
+
+// What waits to be put away when a trainee is forgotten is not put away after it.
+func TestForget_WhatWaitsComesNoMore(t *testing.T) {
+	s := start(t)
+	whose := store.Scope{Tenant: "gym", Trainee: "erased"}
+	for range 10 {
+		for n := range 30 { // in front of it
+			other := store.Scope{Tenant: "gym", Trainee: strconv.Itoa(n)}
+			s.Put(t.Context(), other, snapshot(other, 1))
+		}
+		s.Put(t.Context(), whose, snapshot(whose, 1))
+		s.Forget(t.Context(), whose)
+		last := store.Scope{Tenant: "gym", Trainee: "last"}
+		s.Put(t.Context(), last, snapshot(last, 1))
+		for until := time.Now().Add(10 * time.Second); ; time.Sleep(time.Millisecond) {
+			if _, ok := s.Get(t.Context(), last); ok {
+				break
+			}
+			if time.Now().After(until) {
+				t.Fatal("what is put after it does not come either")
+			}
+		}
+		if _, ok := s.Get(t.Context(), whose); ok {
+			t.Fatal("the forgotten trainee is in Redis")
+		}
+		s.Forget(t.Context(), last)
 	}
 }

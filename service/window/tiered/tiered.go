@@ -13,6 +13,7 @@ import (
 // its next read goes to the store, and what that gives goes into both.
 type Bag struct {
 	near, far window.Bag
+	forgets   window.Forgets
 }
 
 var (
@@ -28,9 +29,10 @@ func (b *Bag) Get(ctx context.Context, s store.Scope) (store.Snapshot, bool) {
 	if snap, ok := b.near.Get(ctx, s); ok {
 		return snap, true
 	}
+	forgotten := b.forgets.Count()
 	snap, ok := b.far.Get(ctx, s)
 	if ok {
-		b.near.Put(ctx, s, snap)
+		b.forgets.Unless(forgotten, func() { b.near.Put(ctx, s, snap) })
 	}
 	return snap, ok
 }
@@ -39,6 +41,10 @@ func (b *Bag) Get(ctx context.Context, s store.Scope) (store.Snapshot, bool) {
 func (b *Bag) Near(ctx context.Context, s store.Scope) (store.Snapshot, bool) {
 	return b.near.Get(ctx, s)
 }
+
+// Forget has drop drop a trainee from the near bag. What is on its way there from the
+// far one comes no more.
+func (b *Bag) Forget(drop func()) { b.forgets.Forget(drop) }
 
 // Put implements window.Bag.
 func (b *Bag) Put(ctx context.Context, s store.Scope, snap store.Snapshot) {

@@ -54,3 +54,40 @@ func TestBag(t *testing.T) {
 		t.Errorf("%d puts into the far bag: what it gave went back into it", far.puts)
 	}
 }
+
+// meddled is a bag that something happens to while it is asked.
+type meddled struct {
+	*bag
+	meanwhile func()
+}
+
+func (b meddled) Get(ctx context.Context, s store.Scope) (store.Snapshot, bool) {
+	snap, ok := b.bag.Get(ctx, s)
+	b.meanwhile()
+	return snap, ok
+}
+
+// What is on its way from the far bag when a trainee is forgotten is not near
+// afterwards.
+func TestForget(t *testing.T) {
+	sc := store.Scope{Tenant: "a", Trainee: "t"}
+	near, far := &bag{held: map[store.Scope]store.Snapshot{}}, &bag{held: map[store.Scope]store.Snapshot{sc: {Head: store.Head{Revision: 5}}}}
+	var b *tiered.Bag
+	forgets := true
+	b = tiered.New(near, meddled{far, func() {
+		if forgets {
+			b.Forget(func() { delete(near.held, sc) })
+		}
+	}})
+	if snap, ok := b.Get(t.Context(), sc); !ok || snap.Head.Revision != 5 {
+		t.Errorf("%v, %v", snap.Head, ok)
+	}
+	if _, ok := near.held[sc]; ok {
+		t.Error("the forgotten trainee is near")
+	}
+	forgets = false
+	b.Get(t.Context(), sc)
+	if _, ok := near.held[sc]; !ok {
+		t.Error("nothing comes near any more")
+	}
+}
