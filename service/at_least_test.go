@@ -7,12 +7,16 @@ import (
 	"google.golang.org/grpc/status"
 
 	pb "example.com/steelyard/api/steelyard/v1"
+	"example.com/steelyard/service"
 )
 
 // TestAtLeastRevision: a read with the revision of a write's answer sees that
 // write, by each method that takes one, and a plan that was opened since.
 func TestAtLeastRevision(t *testing.T) {
-	r := start(t)
+	dir := t.TempDir()
+	over := func(c *service.Config) { c.DataDir = dir }
+	// What the other one writes has nothing loaded ahead here.
+	r, elsewhere := startWith(t, over), startWith(t, over)
 	must := func(_ any, err error) {
 		t.Helper()
 		if err != nil {
@@ -30,7 +34,7 @@ func TestAtLeastRevision(t *testing.T) {
 	if got := ask(old); got.GetRevision() != old || got.GetSource() != pb.WindowSource_WINDOW_SOURCE_SNAPSHOT {
 		t.Errorf("%v from %v, want %v from a snapshot", got.GetRevision(), got.GetSource(), old)
 	}
-	must(r.phases().CreatePlan(r.ctx(), &pb.CreatePlanRequest{Parent: "trainees/t1", PlanId: "cut", Plan: &pb.Plan{StartDate: day(0)}}))
+	must(elsewhere.phases().CreatePlan(elsewhere.ctx(), &pb.CreatePlanRequest{Parent: "trainees/t1", PlanId: "cut", Plan: &pb.Plan{StartDate: day(0)}}))
 	if got := ask(old).GetRevision(); got != old {
 		t.Errorf("what is in hand is %v, and the store was asked: %v", old, got)
 	}
@@ -41,7 +45,7 @@ func TestAtLeastRevision(t *testing.T) {
 	if token == old || ask(token).GetRevision() != token || ask(old).GetRevision() != token {
 		t.Errorf("after %v: %v, %v", token, ask(token).GetRevision(), ask(old).GetRevision())
 	}
-	written, err := r.logbook().CreateEntry(r.ctx(), &pb.CreateEntryRequest{Parent: "trainees/t1", Entry: weighIn(2, 90)})
+	written, err := elsewhere.logbook().CreateEntry(elsewhere.ctx(), &pb.CreateEntryRequest{Parent: "trainees/t1", Entry: weighIn(2, 90)})
 	must(written, err)
 	balance, err := r.trends().GetEnergyBalance(r.ctx(), &pb.GetEnergyBalanceRequest{Name: "trainees/t1/energyBalance", AsOfDate: day(3), AtLeastRevision: token})
 	must(balance, err)
