@@ -65,8 +65,7 @@ func (a AsOf) Read(ctx context.Context, windows *window.Source, s store.Scope) (
 	if p.AsOf > today+a.Ahead {
 		return Present{}, fault.InvalidField(a.Field, "%s lies too far ahead; the last possible day is %s", p.AsOf, today+a.Ahead)
 	}
-	first := a.First(p.AsOf)
-	p.Snapshot.Window = p.Snapshot.Window.Between(first, max(first, p.Snapshot.Window.End()))
+	p.Snapshot.Window = p.Snapshot.Window.Between(a.First(p.AsOf), p.Snapshot.Window.End())
 	return p, nil
 }
 

@@ -96,7 +96,7 @@ func (m *Memo) Renew(sc store.Scope, snap store.Snapshot) bool {
 	if snap.Window.First > first {
 		return false
 	}
-	snap.Window = snap.Window.Between(first, max(first, snap.Window.End()))
+	snap.Window = snap.Window.Between(first, snap.Window.End())
 	p := present{call.Present{Snapshot: snap, Origin: window.FromBag, AsOf: last.AsOf}, *snap.Plan, m.forgets.Count()}
 	keep(m, m.recommendations, sc, p, recommendation(sc.Trainee, p))
 	return true

@@ -135,7 +135,7 @@ func serves(bagged, present store.Head) bool { return bagged == present }
 // from cuts the window, so that whichever way it came it has the same days.
 func from(snap store.Snapshot, first engine.Day) store.Snapshot {
 	if snap.Window.First < first {
-		snap.Window = snap.Window.Between(first, max(first, snap.Window.End()))
+		snap.Window = snap.Window.Between(first, snap.Window.End())
 	}
 	return snap
 }

@@ -291,7 +291,8 @@ func (b *Bag) Forget(ctx context.Context, s store.Scope) {
 	ctx, cancel := context.WithTimeout(ctx, forgetBudget)
 	defer cancel()
 	event := Forgotten
-	b.forgets.Forget(func() {})                                       // and the fill that is under way has come to its end
+	// First, so that no fill that is under way or waits comes after it.
+	b.forgets.Forget(func() {})
 	if err := b.client.Del(ctx, b.sealer.name(s)).Err(); err != nil { // whatever the breaker says
 		event = ForgetFailed
 	}
